@@ -1,0 +1,1 @@
+"""Frozen values of a spec book: no third-party import, clock, environment or file."""

@@ -1,0 +1,82 @@
+"""Who may sign as what, and who must."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from datetime import date
+from decimal import Decimal
+from typing import Mapping
+
+from specctl.problem import NOWHERE, Place
+
+FRANCHISE_MANAGER = "franchise-manager"
+RELEASER = "releaser"
+AUTHOR = "author"
+
+
+@dataclass(frozen=True, slots=True)
+class Key:
+    id: str
+    public: str
+    retired: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Person:
+    id: str
+    name: str
+    roles: frozenset[str]
+    email: str = ""
+    franchises: frozenset[str] = frozenset()
+    deputy_for: frozenset[str] = frozenset()
+    keys: Mapping[str, Key] = field(default_factory=dict)
+    place: Place = field(default=NOWHERE, compare=False)
+
+
+@dataclass(frozen=True, slots=True)
+class Signatories:
+    people: Mapping[str, Person]
+
+
+@dataclass(frozen=True, slots=True)
+class Rule:
+    change: str
+    signs: tuple[str, ...]
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
+class Policy:
+    """Rules by class of change; `cost_limit` is a share of a cup's cost."""
+
+    rules: Mapping[str, Rule]
+    otherwise: tuple[str, ...]
+    cost_limit: Decimal | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Wave:
+    """`sites` None: all sites no other wave names."""
+
+    key: str
+    start: date
+    sites: tuple[str, ...] | None
+
+
+@dataclass(frozen=True, slots=True)
+class Proposal:
+    """What the proposal file says. `name` is `<number>-<slug>`."""
+
+    name: str
+    title: str
+    why: str
+    start: date
+    waves: Mapping[str, Wave] = field(default_factory=dict)
+    draft: bool = False
+    edited_from: str = ""
+    author: str = ""
+    place: Place = field(default=NOWHERE, compare=False)
+
+    @property
+    def number(self) -> int:
+        return int(self.name.split("-", 1)[0])

@@ -1,0 +1,85 @@
+"""Where drinks are sold: lists, markets, franchises, sites, scoop checks."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from datetime import date
+from decimal import Decimal
+from typing import Mapping
+
+from specctl.domain.record import Record
+
+
+@dataclass(frozen=True, slots=True)
+class Group:
+    """One entry of a market's list: its legal name and the substances in it."""
+
+    key: str
+    name: str
+    members: Mapping[str, str]
+    threshold: str = ""
+    exempt: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AllergenList(Record):
+    source: str
+    as_of: date
+    groups: Mapping[str, Group]
+    note: str = ""
+
+    def group_of(self, substance: str) -> Group | None:
+        for group in self.groups.values():
+            if substance in group.members:
+                return group
+        return None
+
+    def substances(self) -> frozenset[str]:
+        return frozenset(s for group in self.groups.values() for s in group.members)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Market(Record):
+    """A jurisdiction. `tax` is a share (0.2 = 20 %)."""
+
+    allergen_list: str
+    currency: str
+    tax: Decimal
+    tax_in_menu_price: bool
+    language: str
+    spoons: str | None = None
+    caution: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Franchise(Record):
+    pass
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Site(Record):
+    franchise: str
+    market: str
+    time_zone: str
+    tools: Mapping[str, int]
+    vessels: frozenset[str]
+    equipment: frozenset[str]
+    day_starts: str = ""
+    not_served: frozenset[str] = frozenset()
+    stocks: Mapping[str, str] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ScoopCheck(Record):
+    """Weighings: `mean` and `spread` (one scoop, standard deviation) in grams."""
+
+    ingredient: str
+    tool: str
+    site: str
+    n: int
+    mean: Decimal
+    spread: Decimal
+    date: date
+    who: str
+    product_code: str = ""
+    bulk_density: Decimal | None = None
