@@ -1,0 +1,1 @@
+"""Bytes to the values of a book and back."""
