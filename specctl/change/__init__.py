@@ -1,0 +1,1 @@
+"""What changes, and what that asks of whom. Decides neither wording nor colour."""
