@@ -1,0 +1,1 @@
+"""Git, signatures, files and cache. Knows bytes and paths; knows no drink."""
