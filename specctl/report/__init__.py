@@ -1,0 +1,1 @@
+"""Turns values into what people read. Computes nothing and decides nothing."""

@@ -1,0 +1,31 @@
+"""Print rules that depend on the page: the running footer, as a style sheet.
+
+The footer is text from outside inside a style sheet, so every character but
+plain letters, digits and spaces is written as its code point (CSS Syntax
+Level 3, section 4.3.7); nothing in it can end the string.
+"""
+
+from __future__ import annotations
+
+from specctl.report.clean import visible
+
+
+def page_rules(footer: str) -> str:
+    """CSS that repeats `footer` and the page count at the foot of each printed page."""
+    words = css_string(footer)
+    return (
+        "@page{margin:14mm 12mm 18mm}"
+        f"@page{{@bottom-left{{content:{words};font:8pt sans-serif}}"
+        '@bottom-right{content:counter(page) " / " counter(pages);font:8pt sans-serif}}'
+    )
+
+
+def css_string(text: str) -> str:
+    """`text` as a quoted CSS string that holds nothing active."""
+    return '"' + "".join(_escaped(character) for character in visible(text)) + '"'
+
+
+def _escaped(character: str) -> str:
+    if character == " " or (character.isascii() and character.isalnum()):
+        return character
+    return f"\\{ord(character):06x}"

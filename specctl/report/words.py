@@ -1,0 +1,187 @@
+"""The words for measures, verdicts, allergens and times: one place for every medium.
+
+Cards, reports and screens say the same thing in the same words because they
+all ask here. Functions take the plain values of an entry (see "Formats" in
+DEVELOPERS.md) and give one line of text that `specctl.report.clean.visible`
+has been over. Meaning is in the words, never in colour or a sign alone.
+"""
+
+from __future__ import annotations
+
+import re
+from datetime import date, datetime, timedelta
+from typing import Any, Mapping
+
+from specctl.report.catalogue import ENGLISH, MONTHS
+from specctl.report.clean import visible
+
+STATUSES = ("contains", "may_contain", "unknown", "absent")
+VERDICTS = ("within", "unproven", "outside", "no-tool")
+CAUTIONS = ("caution.law", "caution.tell-us", "caution.shared")
+
+_TOP_TO = re.compile(r"top to ([0-9]+(?:\.[0-9]+)? ?[a-z]+) below (?:the )?rim")
+_SPAN = re.compile(r"([0-9]+) ?(min|h|d)?")
+_SPAN_UNITS = {
+    "min": ("word.minute", "word.minutes"),
+    "h": ("word.hour", "word.hours"),
+    "d": ("word.day", "word.days"),
+}
+
+
+def say(key: str, **values: object) -> str:
+    """The sentence `key` with its values filled in, each made visible.
+
+    A missing value is a bug and raises KeyError.
+    """
+    shown = {name: visible(str(value)) for name, value in values.items()}
+    return ENGLISH[key].format_map(shown)
+
+
+def measure_words(line: Mapping[str, Any]) -> str:
+    """How this line is measured here: `2 level × Amber scoop + 25 ml line of the Jigger`.
+
+    `line` is a LINE of an entry.
+    """
+    measure = line["measure"]
+    by = measure["by"]
+    if by == "scale" and measure["moves"]:
+        move = measure["moves"][0]
+        return say("measure.scale", mark=move["mark"] or grams_words(line["grams"]), tool=move["name"])
+    if by == "tools" and measure["moves"]:
+        return ENGLISH["measure.and"].join(_move_words(move) for move in measure["moves"])
+    if by == "count" and line["each"] is not None:
+        return pieces_words(line["each"])
+    if by == "eye":
+        return rule_words(line["rule"]) if line["rule"] else say("measure.by-eye")
+    return say("measure.none", grams=line["grams"])
+
+
+def _move_words(move: Mapping[str, Any]) -> str:
+    times, mark, tool = move["times"], move["mark"], move["name"]
+    if mark is not None:
+        key = "measure.line" if times == "1" else "measure.lines"
+        return say(key, times=times, mark=mark, tool=tool)
+    if _is_pump(move):
+        key = "measure.stroke" if times == "1" else "measure.strokes"
+        return say(key, times=times, tool=tool)
+    return say("measure.scoops", times=times, tool=tool)
+
+
+def _is_pump(move: Mapping[str, Any]) -> bool:
+    """By `kind` where the move tells it, else by the word in the tool's id or name."""
+    if "kind" in move:
+        return bool(move["kind"] == "pump")
+    return "pump" in move["tool"].split("-") or "pump" in move["name"].lower().split()
+
+
+def grams_words(grams: str) -> str:
+    """`28 g`."""
+    return say("amount.grams", grams=grams)
+
+
+def pieces_words(count: str) -> str:
+    """`3 pieces`."""
+    return say("measure.piece") if count == "1" else say("measure.pieces", count=count)
+
+
+def rule_words(rule: str) -> str:
+    """A filling rule as a barista reads it: `top to 15 mm below the rim`."""
+    found = _TOP_TO.fullmatch(rule)
+    return say("measure.top", depth=found[1]) if found else visible(rule)
+
+
+def amount_words(line: Mapping[str, Any]) -> str:
+    """What goes in, whatever the tool: `28 g`, `3 pieces`, or the filling rule with its grams."""
+    grams = grams_words(line["grams"])
+    if line["each"] is not None:
+        return f"{pieces_words(line['each'])} ({grams})"
+    if line["rule"] is not None:
+        return f"{rule_words(line['rule'])} ({grams})"
+    return grams
+
+
+def verdict_words(verdict: str) -> str:
+    """`within`, `unproven`, `outside` or `no-tool` as a plain statement."""
+    return say(f"verdict.{verdict}")
+
+
+def error_words(measure: Mapping[str, Any]) -> str:
+    """What the measure delivers: `gives 29.4 g, 1.4 g over`; says so when unknown."""
+    gives, off = measure["gives"], measure["off"]
+    if gives is None or off is None:
+        return say("error.unknown")
+    if off.strip("-0.") == "":
+        return say("error.exact", gives=gives)
+    if off.startswith("-"):
+        return say("error.under", gives=gives, off=off[1:])
+    return say("error.over", gives=gives, off=off)
+
+
+def status_words(status: str) -> str:
+    """The words of an allergen status, one of `STATUSES`."""
+    return say(f"status.{status}")
+
+
+def status_letter(status: str) -> str:
+    """The one sign of a status in a table; a legend beside it gives the words."""
+    return say(f"letter.{status}")
+
+
+def keep_words(keep: str) -> str:
+    """How a prep is kept; a way this catalogue does not know is shown as written."""
+    key = f"keep.{keep}"
+    return say(key) if key in ENGLISH else visible(keep)
+
+
+def span_words(span: str) -> str:
+    """A stated duration: `24 h` as `24 hours`, a bare number as minutes, else as written."""
+    found = _SPAN.fullmatch(span)
+    if not found:
+        return visible(span)
+    return _count(found[2] or "min", int(found[1]))
+
+
+def ago_words(span: timedelta) -> str:
+    """How long ago, in the largest whole unit below two days: `3 hours ago`."""
+    return say("word.ago", span=elapsed_words(span))
+
+
+def elapsed_words(span: timedelta) -> str:
+    """A span rounded down: minutes under two hours, hours under two days, then days."""
+    minutes = int(abs(span).total_seconds() // 60)
+    if minutes < 1:
+        return say("word.under-a-minute")
+    if minutes < 120:
+        return _count("min", minutes)
+    if minutes < 48 * 60:
+        return _count("h", minutes // 60)
+    return _count("d", minutes // (24 * 60))
+
+
+def _count(unit: str, count: int) -> str:
+    one, more = _SPAN_UNITS[unit]
+    return say(one) if count == 1 else say(more, count=count)
+
+
+def date_words(day: date) -> str:
+    """`25 November 2026`."""
+    return f"{day.day} {MONTHS[day.month - 1]} {day.year}"
+
+
+def time_words(moment: datetime) -> str:
+    """`25 November 2026, 06:05`, in the zone `moment` carries."""
+    return f"{date_words(moment.date())}, {moment:%H:%M}"
+
+
+def group_words(group: str) -> str:
+    """An id such as `tree-nuts` as a heading where the list gives no other word."""
+    return visible(group.replace("-", " ").capitalize())
+
+
+def fact_words(fact: Mapping[str, Any]) -> str:
+    """The name of an allergen, with its group where that adds a word: `barley (gluten)`."""
+    name = visible(fact["name"])
+    if fact["group"] is None:
+        return name
+    group = group_words(fact["group"]).lower()
+    return name if group in name.lower() or name.lower() in group else f"{name} ({group})"
