@@ -1,0 +1,1 @@
+"""Pure computations over a book, each with its published source."""

@@ -1,0 +1,240 @@
+"""Which allergens a drink brings, and how surely: one row for each variant.
+
+Promises: nothing is lost. A row names every substance of the market's list that
+is not declared absent all the way down, and every fact any ingredient states,
+on the list or off it; thresholds and exemptions of a list are shown by others
+and never drop a fact here. A substance has one status in a row, the strongest:
+contains, then may contain, then unknown. Weaker statements on the same
+substance stay in its paths, labelled.
+
+Absence is only what a supplier's document declares: by name, or by answering
+for a whole list of the book that holds the substance. A missing statement is
+unknown. A document for another product code proves no absence, and neither does
+one that names no code where the ingredient has one; what it says is contained
+still counts. No clock here: `absent_until` is the first day on which an absence
+the row relies on rests on a document too old to trust.
+
+A row is the union over all sizes. A line whose amount is missing counts as in.
+At a site that stocks a stand-in, a row is the union of the original's facts and
+the stand-in's: either may be in the cup, and no fact of one hides the other's.
+
+Source: Regulation (EU) No 1169/2011, articles 9(1)(c), 21 and 44, for what is
+to be declared and at the finest grain; Codex CXC 80-2020 for tracing through
+preparation. Precautionary ("may contain") statements are the supplier's own.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+from typing import Iterable, Mapping
+
+from specctl.analysis.build import STANDARD, OpenLine, Variant, open_lines, sizes_of, variants
+from specctl.analysis.ways import ways
+from specctl.domain.amount import Absent
+from specctl.domain.book import Book
+from specctl.domain.ingredient import AllergenFacts, Ingredient
+from specctl.domain.place import AllergenList
+from specctl.domain.recipe import Drink, Prep
+
+CONTAINS = "contains"
+MAY_CONTAIN = "may contain"
+UNKNOWN = "unknown"
+ABSENT = "absent"
+STRENGTH = (CONTAINS, MAY_CONTAIN, UNKNOWN)
+
+
+@dataclass(frozen=True, slots=True)
+class Fact:
+    """One substance in a row. `group` is the list's group, None off the list.
+
+    `paths` lead to the ingredients, strongest first; those weaker than the row's
+    status end in ` (may contain)` or ` (unknown)`.
+    """
+
+    substance: str
+    group: str | None
+    name: str
+    listed: bool
+    paths: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class AllergenRow:
+    """What one variant brings; substances in the order of the list, then by id."""
+
+    choice: str
+    name: str
+    contains: tuple[Fact, ...]
+    may_contain: tuple[Fact, ...]
+    unknown: tuple[Fact, ...]
+    absent_until: date | None
+
+    def status(self, substance: str) -> str:
+        """`contains`, `may contain`, `unknown` or, where the row is silent, `absent`."""
+        for status, facts in zip(STRENGTH, (self.contains, self.may_contain, self.unknown)):
+            if any(fact.substance == substance for fact in facts):
+                return status
+        return ABSENT
+
+
+@dataclass(frozen=True, slots=True)
+class Source:
+    """An ingredient in a build and the ways to it. `ingredient` None: not in the book."""
+
+    id: str
+    ingredient: Ingredient | None
+    paths: tuple[str, ...]
+
+    @property
+    def facts(self) -> AllergenFacts | None:
+        return self.ingredient.facts if self.ingredient is not None else None
+
+
+def facts_of(
+    book: Book,
+    recipe: Drink | Prep,
+    market_list: AllergenList,
+    variant: Variant = STANDARD,
+    stocks: Mapping[str, str] | None = None,
+) -> AllergenRow:
+    """The row of one variant. Raises KeyError for a variant the recipe lacks."""
+    sources = sources_of(book, recipe, variant, stocks)
+    listed = [s for group in market_list.groups.values() for s in group.members]
+    stated = {s for source in sources for s in stated_by(source)}
+    found: dict[str, list[Fact]] = {status: [] for status in STRENGTH}
+    relied: set[date] = set()
+    for substance in [*listed, *sorted(stated - set(listed))]:
+        group = market_list.group_of(substance)
+        paths = paths_by_status(book, sources, substance)
+        if group is None:
+            # Off the list nobody is asked for an answer: silence is no finding.
+            paths.pop(UNKNOWN, None)
+        status = strongest(paths)
+        if status is None:
+            relied.update(_trust_ends(book, sources, substance))
+            continue
+        found[status].append(
+            Fact(
+                substance=substance,
+                group=group.key if group else None,
+                name=group.members[substance] if group else name_of(book, substance),
+                listed=group is not None,
+                paths=labelled(paths, status),
+            )
+        )
+    return AllergenRow(
+        choice=variant.choice,
+        name=variant.name,
+        contains=tuple(found[CONTAINS]),
+        may_contain=tuple(found[MAY_CONTAIN]),
+        unknown=tuple(found[UNKNOWN]),
+        absent_until=min(relied, default=None),
+    )
+
+
+def rows_of(
+    book: Book,
+    recipe: Drink | Prep,
+    market_list: AllergenList,
+    market: str | None = None,
+    stocks: Mapping[str, str] | None = None,
+) -> list[AllergenRow]:
+    """A row for every variant a market allows, standard first."""
+    return [
+        facts_of(book, recipe, market_list, variant, stocks)
+        for variant in variants(recipe, market, book)
+    ]
+
+
+def sources_of(
+    book: Book,
+    recipe: Drink | Prep,
+    variant: Variant = STANDARD,
+    stocks: Mapping[str, str] | None = None,
+) -> list[Source]:
+    """Every ingredient of a variant, over all sizes, with the ways to it."""
+    paths: dict[str, list[str]] = {}
+    for line in open_lines(recipe, variant).values():
+        if not _left_out(line, sizes_of(recipe)):
+            for way in ways(book, line.use, stocks):
+                paths.setdefault(way.ingredient, []).append(way.text(line.path))
+    return [
+        Source(id, book.ingredients.get(id), tuple(dict.fromkeys(texts)))
+        for id, texts in paths.items()
+    ]
+
+
+def stated_by(source: Source) -> frozenset[str]:
+    """Substances an ingredient's document says are, or may be, in it."""
+    facts = source.facts
+    return facts.contains | facts.may_contain if facts else frozenset()
+
+
+def paths_by_status(
+    book: Book, sources: Iterable[Source], substance: str
+) -> dict[str, list[str]]:
+    """Ways to the ingredients that contain, may contain or do not answer for it."""
+    paths: dict[str, list[str]] = {}
+    for source in sources:
+        status = status_in(book, source.ingredient, substance)
+        if status != ABSENT:
+            paths.setdefault(status, []).extend(source.paths)
+    return paths
+
+
+def status_in(book: Book, ingredient: Ingredient | None, substance: str) -> str:
+    """What one ingredient's document says of one substance; silence is unknown."""
+    facts = ingredient.facts if ingredient is not None else None
+    if ingredient is None or facts is None:
+        return UNKNOWN
+    if substance in facts.contains:
+        return CONTAINS
+    if substance in facts.may_contain:
+        return MAY_CONTAIN
+    if facts.product_code != ingredient.product_code:
+        return UNKNOWN
+    if substance in facts.absent:
+        return ABSENT
+    for id in facts.answers_for:
+        answered = book.lists.get(id)
+        if answered is not None and answered.group_of(substance) is not None:
+            return ABSENT
+    return UNKNOWN
+
+
+def strongest(paths: Mapping[str, object]) -> str | None:
+    """The strongest status among the keys; None where everything is absent."""
+    return next((status for status in STRENGTH if status in paths), None)
+
+
+def labelled(paths: Mapping[str, list[str]], status: str) -> tuple[str, ...]:
+    """Paths of every status, strongest first; the weaker ones say what they are."""
+    texts = []
+    for each in STRENGTH:
+        ending = "" if each == status else f" ({each})"
+        texts.extend(f"{path}{ending}" for path in sorted(paths.get(each, ())))
+    return tuple(texts)
+
+
+def name_of(book: Book, substance: str) -> str:
+    """The word to show for a substance: from the book's lists by id, else its id."""
+    for _, allergen_list in sorted(book.lists.items()):
+        group = allergen_list.group_of(substance)
+        if group is not None:
+            return group.members[substance]
+    return substance
+
+
+def _left_out(line: OpenLine, sizes: Iterable[str]) -> bool:
+    """Whether the spec says outright, at every size, that the line is not there."""
+    return all(isinstance(line.amount(size), Absent) for size in sizes)
+
+
+def _trust_ends(book: Book, sources: Iterable[Source], substance: str) -> list[date]:
+    """First untrusted days of the documents that declare `substance` absent."""
+    return [
+        source.facts.trusted_until(book.settings.documents_last)
+        for source in sources
+        if source.facts is not None and status_in(book, source.ingredient, substance) == ABSENT
+    ]
