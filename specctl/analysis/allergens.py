@@ -217,6 +217,14 @@ def labelled(paths: Mapping[str, list[str]], status: str) -> tuple[str, ...]:
     return tuple(texts)
 
 
+def trusted_until(book: Book, facts: AllergenFacts) -> date:
+    """The first day on which a document proves no absence; `date.max` past the calendar."""
+    try:
+        return facts.trusted_until(book.settings.documents_last)
+    except OverflowError:
+        return date.max
+
+
 def name_of(book: Book, substance: str) -> str:
     """The word to show for a substance: from the book's lists by id, else its id."""
     for _, allergen_list in sorted(book.lists.items()):
@@ -234,7 +242,7 @@ def _left_out(line: OpenLine, sizes: Iterable[str]) -> bool:
 def _trust_ends(book: Book, sources: Iterable[Source], substance: str) -> list[date]:
     """First untrusted days of the documents that declare `substance` absent."""
     return [
-        source.facts.trusted_until(book.settings.documents_last)
+        trusted_until(book, source.facts)
         for source in sources
         if source.facts is not None and status_in(book, source.ingredient, substance) == ABSENT
     ]

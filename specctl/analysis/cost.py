@@ -1,0 +1,368 @@
+"""What a cup costs at one franchise's prices, and what it leaves.
+
+Promises: exact. A gram costs its pack's price over what of the pack reaches a
+cup (grams in the pack x usable share); a pack in ml is weighed by the
+ingredient's density; a gram of a prep costs its lines over its yield and over
+what is not thrown away (1 - discard). A price that is missing makes the figure
+None and is named: it is never zero. Shown figures are rounded half up to the
+currency's minor unit, and the lines together are the total (largest remainder).
+
+Preps are taken apart to ingredients here, so that `split` can say which
+ingredient moved a cost. Filling rules have no mass of their own: the caller
+gives it (`Terms.filled`). Other franchises' price books are never looked at.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from decimal import Decimal
+from fractions import Fraction
+from typing import Mapping
+
+from specctl.analysis.build import STANDARD, BuiltLine, Variant, build_lines, stocked
+from specctl.analysis.money import minor_digits, rounded, rounded_parts
+from specctl.domain.amount import Absent, Amount, Each, Grams, TopTo, Volume
+from specctl.domain.book import Book
+from specctl.domain.ingredient import Ingredient
+from specctl.domain.place import Market
+from specctl.domain.price import PriceBook
+from specctl.domain.recipe import ALL_SIZES, Drink, Prep
+
+GRAM = "g"
+PIECE = "each"
+_SHARE_DIGITS = 4
+_UNIT_DIGITS = 8
+
+
+@dataclass(frozen=True, slots=True, order=True)
+class Missing:
+    """Why a cost is not known: the item (`ingredient/..`, `prep/..`) and the reason."""
+
+    item: str
+    why: str
+
+    def __str__(self) -> str:
+        return f"{self.item}: {self.why}"
+
+
+@dataclass(frozen=True, slots=True)
+class Terms:
+    """What a cost rests on beside the price book.
+
+    `filled`: grams a filling rule takes, by line path. `stocks` and `market`:
+    the stand-ins of a site, used where the drink allows them.
+    """
+
+    filled: Mapping[str, Decimal] = field(default_factory=dict)
+    stocks: Mapping[str, str] = field(default_factory=dict)
+    market: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class UnitCost:
+    """Cost of one usable gram, or of one piece (`unit`), of an item."""
+
+    item: str
+    unit: str
+    exact: Fraction | None
+    missing: tuple[Missing, ...] = ()
+
+    @property
+    def per_gram(self) -> Decimal | None:
+        return self._shown(GRAM)
+
+    @property
+    def per_each(self) -> Decimal | None:
+        return self._shown(PIECE)
+
+    def _shown(self, unit: str) -> Decimal | None:
+        if self.exact is None or self.unit != unit:
+            return None
+        return rounded(self.exact, _UNIT_DIGITS)
+
+
+@dataclass(frozen=True, slots=True)
+class LineCost:
+    """One line. `grams` or `each` is set; `cost` is in minor units, None if unknown."""
+
+    path: str
+    use: str
+    grams: Decimal | None
+    each: Decimal | None
+    exact: Fraction | None
+    cost: Decimal | None
+
+    @property
+    def per_gram(self) -> Decimal | None:
+        if self.exact is None or not self.grams:
+            return None
+        return rounded(self.exact / Fraction(self.grams), _UNIT_DIGITS)
+
+
+@dataclass(frozen=True, slots=True)
+class CupCost:
+    """`total` in minor units, the sum of the lines' `cost`; None if any is missing."""
+
+    currency: str
+    total: Decimal | None
+    exact: Fraction | None
+    lines: tuple[LineCost, ...]
+    missing: tuple[Missing, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Margin:
+    """`net` menu price without tax, what is left of it, and that as a share of net."""
+
+    net: Decimal
+    margin: Decimal | None
+    share: Decimal | None
+
+
+@dataclass(frozen=True, slots=True)
+class Basket:
+    """What goes into something, ingredient by ingredient: (id, unit) to how much."""
+
+    amounts: Mapping[tuple[str, str], Fraction]
+    missing: tuple[Missing, ...] = ()
+
+
+def unit_cost(book: Book, price_book: PriceBook, id: str) -> UnitCost:
+    """Cost of a gram of an ingredient or prep, or of a piece where it has no mass."""
+    item = book.path_of(id)
+    ingredient = book.ingredients.get(id)
+    if ingredient is not None and _unit(ingredient, Each(Decimal(1))) == PIECE:
+        pack = price_book.packs.get(id)
+        held = ingredient.packs.get(pack.pack) if pack is not None else None
+        unit = PIECE if held is not None and isinstance(held.holds, Each) else GRAM
+        return _ingredient_cost(book, price_book, id, unit)
+    if ingredient is not None or id not in book.preps:
+        return _ingredient_cost(book, price_book, id, GRAM)
+    basket = _Kitchen(book).gram_of(id)
+    exact, missing = priced(book, price_book, basket)
+    return UnitCost(item, GRAM, exact, missing)
+
+
+def cup_cost(
+    book: Book,
+    price_book: PriceBook,
+    drink: Drink,
+    size: str,
+    variant: Variant = STANDARD,
+    terms: Terms = Terms(),
+) -> CupCost:
+    """Cost of one cup. Raises KeyError for a variant the drink does not know."""
+    kitchen = _Kitchen(book)
+    lines, missing = [], set()
+    for line in lines_at(book, drink, size, variant, terms):
+        basket = kitchen.basket(line, terms.filled)
+        exact, gaps = priced(book, price_book, basket)
+        missing.update(gaps)
+        lines.append((line, exact))
+    exacts = [exact for _, exact in lines]
+    digits = minor_digits(price_book.currency)
+    total = exact_total = None
+    if missing:
+        shown = [None if exact is None else rounded(exact, digits) for exact in exacts]
+    else:
+        known = [exact for exact in exacts if exact is not None]
+        exact_total = sum(known, Fraction(0))
+        total = rounded(exact_total, digits)
+        shown = list(rounded_parts(known, total, digits))
+    return CupCost(
+        currency=price_book.currency,
+        total=total,
+        exact=exact_total,
+        lines=tuple(
+            LineCost(
+                path=line.path,
+                use=line.use,
+                grams=_grams(line, terms.filled),
+                each=line.amount.count if isinstance(line.amount, Each) else None,
+                exact=exact,
+                cost=cost,
+            )
+            for (line, exact), cost in zip(lines, shown)
+        ),
+        missing=tuple(sorted(missing)),
+    )
+
+
+def cup_basket(
+    book: Book, drink: Drink, size: str, variant: Variant = STANDARD, terms: Terms = Terms()
+) -> Basket:
+    """All ingredients of one cup, preps taken apart, losses included."""
+    kitchen = _Kitchen(book)
+    total: dict[tuple[str, str], Fraction] = {}
+    missing: set[Missing] = set()
+    for line in lines_at(book, drink, size, variant, terms):
+        basket = kitchen.basket(line, terms.filled)
+        missing.update(basket.missing)
+        for key, amount in basket.amounts.items():
+            total[key] = total.get(key, Fraction(0)) + amount
+    return Basket(total, tuple(sorted(missing)))
+
+
+def lines_at(
+    book: Book, drink: Drink, size: str, variant: Variant, terms: Terms
+) -> list[BuiltLine]:
+    """The lines of one cup, with a site's stand-ins where the drink allows them."""
+    lines = build_lines(book, drink, size, variant)
+    return list(stocked(lines, drink.substitutes.values(), terms.stocks, terms.market).values())
+
+
+def priced(
+    book: Book, price_book: PriceBook, basket: Basket
+) -> tuple[Fraction | None, tuple[Missing, ...]]:
+    """Exact cost of a basket, or None and what is missing."""
+    total, missing = Fraction(0), set(basket.missing)
+    for (id, unit), amount in basket.amounts.items():
+        cost = _ingredient_cost(book, price_book, id, unit)
+        missing.update(cost.missing)
+        total += amount * (cost.exact or 0)
+    return (None if missing else total), tuple(sorted(missing))
+
+
+def price_of(book: Book, price_book: PriceBook, id: str, unit: str) -> UnitCost:
+    """Cost of one gram or piece of an ingredient, in the unit a basket counts it in."""
+    return _ingredient_cost(book, price_book, id, unit)
+
+
+def margin(cost: CupCost, menu_price: Decimal, market: Market) -> Margin:
+    """What the menu price leaves, net of tax. Shown in minor units, share to 0.01 %."""
+    digits = minor_digits(market.currency)
+    exact_net = Fraction(menu_price)
+    if market.tax_in_menu_price:
+        exact_net /= 1 + Fraction(market.tax)
+    net = rounded(exact_net, digits)
+    if cost.total is None or cost.exact is None:
+        return Margin(net, None, None)
+    left = exact_net - cost.exact
+    share = rounded(left / exact_net, _SHARE_DIGITS) if exact_net else None
+    return Margin(net, net - cost.total, share)
+
+
+def cups_in_week(book: Book, price_book: PriceBook, drink: Drink, size: str) -> int | None:
+    """Stated cups of one site times the franchise's sites that serve the drink."""
+    stated = price_book.cups_a_week.get(drink.id, {}).get(size)
+    if stated is None:
+        return None
+    sites = book.sites_of(price_book.franchise)
+    return stated * sum(1 for site in sites if drink in book.served_at(site))
+
+
+class _Kitchen:
+    """Takes lines apart to ingredients; each prep is worked out once."""
+
+    def __init__(self, book: Book) -> None:
+        self._book = book
+        self._grams: dict[str, Basket] = {}
+        self._open: set[str] = set()
+
+    def basket(self, line: BuiltLine, filled: Mapping[str, Decimal]) -> Basket:
+        return self._of(line.use, line.amount, filled.get(line.path))
+
+    def gram_of(self, id: str) -> Basket:
+        """Ingredients of one gram of a prep that reaches a cup."""
+        if id not in self._grams:
+            if id in self._open:
+                return _unknown(f"prep/{id}", "is made from itself")
+            self._open.add(id)
+            self._grams[id] = self._batch(self._book.preps[id])
+            self._open.discard(id)
+        return self._grams[id]
+
+    def _batch(self, prep: Prep) -> Basket:
+        served = Fraction(prep.yields) * (1 - Fraction(prep.discard))
+        if served <= 0:
+            return _unknown(f"prep/{prep.id}", "nothing of a batch is served")
+        total: dict[tuple[str, str], Fraction] = {}
+        missing: set[Missing] = set()
+        for line in prep.all_lines():
+            amount = line.amount(ALL_SIZES)
+            if isinstance(amount, Absent):
+                continue
+            basket = self._of(line.use, amount, None)
+            missing.update(basket.missing)
+            for key, share in basket.amounts.items():
+                total[key] = total.get(key, Fraction(0)) + share / served
+        return Basket(total, tuple(sorted(missing)))
+
+    def _of(self, id: str, amount: Amount | None, filled: Decimal | None) -> Basket:
+        item = self._book.path_of(id)
+        if isinstance(amount, TopTo) and filled is not None:
+            amount = Grams(filled)
+        if not isinstance(amount, Grams | Each):
+            return _unknown(item, f"{amount} has no mass" if amount else "no amount")
+        ingredient = self._book.ingredients.get(id)
+        if ingredient is not None:
+            return _bought(ingredient, amount)
+        if id not in self._book.preps:
+            return _unknown(item, "not in the book")
+        if isinstance(amount, Each):
+            return _unknown(item, "a prep is measured in grams")
+        gram = self.gram_of(id)
+        factor = Fraction(amount.value)
+        return Basket({key: share * factor for key, share in gram.amounts.items()}, gram.missing)
+
+
+def _bought(ingredient: Ingredient, amount: Grams | Each) -> Basket:
+    unit = _unit(ingredient, amount)
+    if isinstance(amount, Grams):
+        quantity = Fraction(amount.value)
+    else:
+        mass = ingredient.each if unit == GRAM else None
+        quantity = Fraction(amount.count) * Fraction(mass if mass is not None else 1)
+    return Basket({(ingredient.id, unit): quantity})
+
+
+def _unit(ingredient: Ingredient, amount: Amount) -> str:
+    """Pieces are counted as pieces only where their mass is not known."""
+    return PIECE if isinstance(amount, Each) and ingredient.each is None else GRAM
+
+
+def _ingredient_cost(book: Book, price_book: PriceBook, id: str, unit: str) -> UnitCost:
+    item = book.path_of(id)
+    ingredient, price = book.ingredients.get(id), price_book.packs.get(id)
+
+    def lacks(why: str) -> UnitCost:
+        return UnitCost(item, unit, None, (Missing(item, why),))
+
+    if ingredient is None:
+        return lacks("not in the book")
+    if price is None:
+        return lacks("no price")
+    pack = ingredient.packs.get(price.pack)
+    if pack is None:
+        return lacks(f"no pack {price.pack}")
+    match pack.holds, unit:
+        case (Grams(value), "g"):
+            held = Fraction(value)
+        case (Volume(ml), "g"):
+            if ingredient.density is None and ingredient.bulk_density is None:
+                return lacks("no density to weigh its pack with")
+            density = ingredient.density or ingredient.bulk_density
+            held = Fraction(ml) * Fraction(density.value if density else 0)
+        case (Each(count), "each"):
+            held = Fraction(count)
+        case (Each(count), "g") if ingredient.each is not None:
+            held = Fraction(count) * Fraction(ingredient.each)
+        case _:
+            return lacks("no mass of one piece")
+    usable = held * Fraction(price.usable)
+    if usable <= 0:
+        return lacks("nothing of its pack is usable")
+    return UnitCost(item, unit, Fraction(price.price) / usable)
+
+
+def _grams(line: BuiltLine, filled: Mapping[str, Decimal]) -> Decimal | None:
+    match line.amount:
+        case Grams(value):
+            return value
+        case TopTo():
+            return filled.get(line.path)
+    return None
+
+
+def _unknown(item: str, why: str) -> Basket:
+    return Basket({}, (Missing(item, why),))
