@@ -24,6 +24,12 @@ READ_DEADLINE = 10.0
 _FSCK = "Run: git fsck --full --strict; then clone again from origin, or restore a backup."
 
 
+def object_id(kind: str, content: bytes) -> str:
+    """The id git gives to `content` as a `kind`: SHA-1 of header and content."""
+    header = f"{kind} {len(content)}\0".encode()
+    return hashlib.sha1(header + content, usedforsecurity=False).hexdigest()
+
+
 class Batch:
     """One child for many reads; started at the first, started again after a failure."""
 
@@ -48,8 +54,7 @@ class Batch:
         except BaseException:
             self.close()  # whatever is left in the pipe belongs to nobody
             raise
-        header = f"{kind} {len(content)}\0".encode()
-        if hashlib.sha1(header + content, usedforsecurity=False).hexdigest() != oid:
+        if object_id(kind, content) != oid:
             raise Damaged(f"the content stored under object {oid} is not its own", _FSCK)
         return kind, content
 
