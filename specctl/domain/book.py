@@ -57,6 +57,8 @@ class Book:
     proposals: Mapping[str, Proposal] = field(default_factory=dict)
     policy: Policy | None = None
     signatories: Signatories | None = None
+    broken: frozenset[str] = frozenset()
+    """`kind/id` of records that are there but cannot be read; naming one is no unknown name."""
 
     def item(self, id: str) -> Ingredient | Prep | None:
         """What a line's `use` names: an ingredient or a prep."""

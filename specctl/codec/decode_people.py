@@ -1,0 +1,71 @@
+"""Nodes to values: policy, signatories, proposals."""
+
+from __future__ import annotations
+
+from datetime import date
+
+from specctl.codec.cursor import Cursor
+from specctl.codec.paths import is_id
+from specctl.domain.people import Key, Person, Policy, Proposal, Rule, Signatories, Wave
+
+
+def policy(c: Cursor, id: str) -> Policy:
+    return Policy(
+        rules={k: Rule(k, x.words("signs"), x.text("why")) for k, x in c.pairs("rules")},
+        otherwise=c.words("otherwise"),
+        cost_limit=c.share("cost_limit", most=1000),
+    )
+
+
+def signatories(c: Cursor, id: str) -> Signatories:
+    people = {}
+    holders: dict[str, str] = {}
+    for person, x in c.pairs("people"):
+        keys = {}
+        for key, k in x.pairs("keys"):
+            public = " ".join(k.text("public").split()[:2])
+            if public in holders:
+                k.problem(
+                    "key-shared",
+                    "public",
+                    f"this key also belongs to {holders[public]}",
+                    "One key belongs to one person; make a new one.",
+                )
+            holders[public] = person
+            keys[key] = Key(key, k.text("public"), k.flag("retired"))
+        people[person] = Person(
+            id=person,
+            name=x.text("name"),
+            roles=frozenset(x.words("roles")),
+            email=x.text("email"),
+            franchises=frozenset(x.words("franchises")),
+            deputy_for=frozenset(x.words("deputy_for")),
+            keys=keys,
+            place=x.place,
+        )
+    return Signatories(people)
+
+
+def proposal(c: Cursor, id: str) -> Proposal:
+    number, _, slug = id.partition("-")
+    if not number.isdecimal() or number.startswith("0") or not slug or not is_id(slug):
+        c.problem("proposal-name", "title", "the file name is not <number>-<slug>", "Let propose name it.")
+    start = c.date("start") or date.min
+    waves = {}
+    for key, x in c.pairs("waves"):
+        sites = x.node.get("sites")
+        begins = x.date("start") or start
+        if begins < start:
+            x.problem("wave-early", "start", "a wave starts before the proposal does", "Move the wave or the start.")
+        waves[key] = Wave(key, begins, x.words("sites") if sites and sites.kind == "list" else None)
+    return Proposal(
+        name=id,
+        title=c.text("title"),
+        why=c.text("why"),
+        start=start,
+        waves=waves,
+        draft=c.flag("draft"),
+        edited_from=c.text("edited_from"),
+        author=c.text("author"),
+        place=c.place,
+    )
