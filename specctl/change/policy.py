@@ -1,0 +1,197 @@
+"""Which signatures a change needs, and which of those given count.
+
+A change falls into classes; the policy on main maps each class to roles. The
+role `franchise-manager` means one manager of every franchise the class
+touches, over that franchise's scope; every other role signs the chain's scope.
+Persons and keys must be distinct across the roles of one scope, and nobody
+signs a proposal any of whose commits their key signed.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Iterable, Mapping
+
+from specctl.change.effect import CHAIN
+from specctl.domain.people import FRANCHISE_MANAGER, Person, Policy, Signatories
+
+CLASS_WORDS = {
+    "allergen-in": "an allergen comes into a drink",
+    "declaration-up": "an allergen declaration grows",
+    "declaration-down": "an allergen leaves a declaration",
+    "unknown": "an allergen becomes unknown",
+    "amount": "an amount changes",
+    "unmeasurable": "a site can no longer measure an amount within tolerance",
+    "cost": "the cost of a cup moves beyond the limit, or cannot be told",
+    "price": "a price book changes",
+    "method": "the method changes",
+    "equipment": "tools, vessels or equipment change",
+    "hold": "a hold time or storage changes",
+    "scoop-check": "a scoop check changes",
+    "item-new": "a drink or prep is new at a site",
+    "item-gone": "a drink or prep is no longer served at a site",
+    "text": "words change",
+    "book": "settings, lists, markets, sites or franchises change",
+    "policy": "who may sign, or who must, changes",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Hit:
+    """One class of change, the franchises it touches, and an example of why."""
+
+    change: str
+    franchises: frozenset[str]
+    because: str
+
+
+@dataclass(frozen=True, slots=True)
+class Need:
+    """One signature asked for: a role over a scope, with the classes that ask."""
+
+    role: str
+    scope: str
+    because: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Said:
+    """A verified statement: who really signed it, as what, over which effect."""
+
+    purpose: str
+    person: str
+    key: str
+    role: str
+    scope: str
+    effect: str
+    said: str
+    note: str
+    digest: str
+    order: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Standing:
+    """How one need stands: met by a statement, or open; why a given one does not count."""
+
+    need: Need
+    can_sign: tuple[str, ...]
+    met_by: Said | None = None
+    stale: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Judgement:
+    """All needs of a proposal, and the objections that stand."""
+
+    standings: tuple[Standing, ...]
+    objections: tuple[Said, ...] = ()
+    answered: tuple[Said, ...] = ()
+    authors: frozenset[str] = field(default_factory=frozenset)
+
+    @property
+    def approved(self) -> bool:
+        return not self.objections and all(s.met_by for s in self.standings)
+
+    @property
+    def open(self) -> tuple[Standing, ...]:
+        return tuple(s for s in self.standings if s.met_by is None)
+
+
+def needs(policy: Policy, hits: Iterable[Hit]) -> tuple[Need, ...]:
+    """The signatures a set of class hits asks for, sorted, reasons joined."""
+    because: dict[tuple[str, str], list[str]] = {}
+    for hit in hits:
+        rule = policy.rules.get(hit.change)
+        for role in rule.signs if rule else policy.otherwise:
+            if role == FRANCHISE_MANAGER:
+                scopes = [f"franchise/{f}" for f in sorted(hit.franchises)]
+            else:
+                scopes = [CHAIN]
+            for scope in scopes:
+                reasons = because.setdefault((role, scope), [])
+                if hit.because not in reasons:
+                    reasons.append(hit.because)
+    return tuple(
+        Need(role, scope, tuple(reasons))
+        for (role, scope), reasons in sorted(because.items(), key=lambda i: (i[0][1], i[0][0]))
+    )
+
+
+def may_sign(person: Person, need_role: str, scope: str, people: Mapping[str, Person]) -> bool:
+    """Whether a person holds a role for a scope, in their own right or as a named deputy."""
+    if _holds(person, need_role, scope):
+        return True
+    return any(
+        _holds(people[other], need_role, scope) for other in person.deputy_for if other in people
+    )
+
+
+def _holds(person: Person, role: str, scope: str) -> bool:
+    if role not in person.roles:
+        return False
+    if role == FRANCHISE_MANAGER:
+        return scope.removeprefix("franchise/") in person.franchises
+    return True
+
+
+def judge(
+    wanted: Iterable[Need],
+    said: Iterable[Said],
+    digests: Mapping[str, str],
+    signatories: Signatories,
+    authors: frozenset[str],
+) -> Judgement:
+    """Match verified statements to needs.
+
+    `digests` gives today's effect digest by scope; a statement over another
+    digest is stale. A later statement of one person on one scope replaces an
+    earlier one, so a sign-off after an objection answers it, and the other way
+    round. One person and one key meet one need of a scope only.
+    """
+    people = signatories.people
+    last: dict[tuple[str, str, str], Said] = {}
+    objections_by: dict[tuple[str, str], Said] = {}
+    answered: list[Said] = []
+    for statement in sorted(said, key=lambda s: s.order):
+        who = (statement.person, statement.scope)
+        if statement.purpose == "objection":
+            objections_by[who] = statement
+            for key in [k for k in last if k[:2] == who]:
+                del last[key]
+        elif statement.purpose == "signoff":
+            last[(*who, statement.role)] = statement
+            if who in objections_by:
+                answered.append(objections_by.pop(who))
+    standings = []
+    used: dict[str, set[str]] = {}
+    for need in wanted:
+        able = sorted(
+            p.id
+            for p in people.values()
+            if may_sign(p, need.role, need.scope, people) and p.id not in authors
+        )
+        met, stale = None, ""
+        for statement in last.values():
+            if statement.role != need.role or statement.scope != need.scope:
+                continue
+            if statement.person in authors:
+                stale = f"{statement.person} is an author of this proposal"
+            elif statement.person not in able:
+                stale = f"{statement.person} may not sign as {need.role}"
+            elif statement.effect != digests.get(need.scope):
+                stale = f"{statement.person} signed an earlier effect of this proposal"
+            elif statement.person in used.get(need.scope, ()) or statement.key in used.get(need.scope, ()):
+                stale = f"{statement.person} already signed this scope in another role"
+            else:
+                met, stale = statement, ""
+                used.setdefault(need.scope, set()).update((statement.person, statement.key))
+                break
+        names = tuple(people[p].name for p in able)
+        standings.append(Standing(need, names, met, stale))
+    return Judgement(
+        tuple(standings),
+        tuple(sorted(objections_by.values(), key=lambda s: s.order)),
+        tuple(answered),
+        authors,
+    )
