@@ -2,13 +2,12 @@
 
 Promises: exact. A gram costs its pack's price over what of the pack reaches a
 cup (grams in the pack x usable share); a pack in ml is weighed by the
-ingredient's density; a gram of a prep costs its lines over its yield and over
-what is not thrown away (1 - discard). A price that is missing makes the figure
+ingredient's density; preps are taken apart to ingredients (`basket`), so that
+`split` can say which ingredient moved a cost. A price that is missing makes the figure
 None and is named: it is never zero. Shown figures are rounded half up to the
 currency's minor unit, and the lines together are the total (largest remainder).
 
-Preps are taken apart to ingredients here, so that `split` can say which
-ingredient moved a cost. Filling rules have no mass of their own: the caller
+Filling rules have no mass of their own: the caller
 gives it (`Terms.filled`). Other franchises' price books are never looked at.
 """
 
@@ -19,30 +18,17 @@ from decimal import Decimal
 from fractions import Fraction
 from typing import Mapping
 
+from specctl.analysis.basket import GRAM, PIECE, Basket, Kitchen, Missing, unit_of
 from specctl.analysis.build import STANDARD, BuiltLine, Variant, build_lines, stocked
 from specctl.analysis.money import minor_digits, rounded, rounded_parts
-from specctl.domain.amount import Absent, Amount, Each, Grams, TopTo, Volume
+from specctl.domain.amount import Each, Grams, TopTo, Volume
 from specctl.domain.book import Book
-from specctl.domain.ingredient import Ingredient
 from specctl.domain.place import Market
 from specctl.domain.price import PriceBook
-from specctl.domain.recipe import ALL_SIZES, Drink, Prep
+from specctl.domain.recipe import Drink
 
-GRAM = "g"
-PIECE = "each"
 _SHARE_DIGITS = 4
 _UNIT_DIGITS = 8
-
-
-@dataclass(frozen=True, slots=True, order=True)
-class Missing:
-    """Why a cost is not known: the item (`ingredient/..`, `prep/..`) and the reason."""
-
-    item: str
-    why: str
-
-    def __str__(self) -> str:
-        return f"{self.item}: {self.why}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,26 +105,18 @@ class Margin:
     share: Decimal | None
 
 
-@dataclass(frozen=True, slots=True)
-class Basket:
-    """What goes into something, ingredient by ingredient: (id, unit) to how much."""
-
-    amounts: Mapping[tuple[str, str], Fraction]
-    missing: tuple[Missing, ...] = ()
-
-
 def unit_cost(book: Book, price_book: PriceBook, id: str) -> UnitCost:
     """Cost of a gram of an ingredient or prep, or of a piece where it has no mass."""
     item = book.path_of(id)
     ingredient = book.ingredients.get(id)
-    if ingredient is not None and _unit(ingredient, Each(Decimal(1))) == PIECE:
+    if ingredient is not None and unit_of(ingredient, Each(Decimal(1))) == PIECE:
         pack = price_book.packs.get(id)
         held = ingredient.packs.get(pack.pack) if pack is not None else None
         unit = PIECE if held is not None and isinstance(held.holds, Each) else GRAM
         return _ingredient_cost(book, price_book, id, unit)
     if ingredient is not None or id not in book.preps:
         return _ingredient_cost(book, price_book, id, GRAM)
-    basket = _Kitchen(book).gram_of(id)
+    basket = Kitchen(book).gram_of(id)
     exact, missing = priced(book, price_book, basket)
     return UnitCost(item, GRAM, exact, missing)
 
@@ -152,7 +130,7 @@ def cup_cost(
     terms: Terms = Terms(),
 ) -> CupCost:
     """Cost of one cup. Raises KeyError for a variant the drink does not know."""
-    kitchen = _Kitchen(book)
+    kitchen = Kitchen(book)
     lines, missing = [], set()
     for line in lines_at(book, drink, size, variant, terms):
         basket = kitchen.basket(line, terms.filled)
@@ -192,7 +170,7 @@ def cup_basket(
     book: Book, drink: Drink, size: str, variant: Variant = STANDARD, terms: Terms = Terms()
 ) -> Basket:
     """All ingredients of one cup, preps taken apart, losses included."""
-    kitchen = _Kitchen(book)
+    kitchen = Kitchen(book)
     total: dict[tuple[str, str], Fraction] = {}
     missing: set[Missing] = set()
     for line in lines_at(book, drink, size, variant, terms):
@@ -251,76 +229,6 @@ def cups_in_week(book: Book, price_book: PriceBook, drink: Drink, size: str) -> 
     return stated * sum(1 for site in sites if drink in book.served_at(site))
 
 
-class _Kitchen:
-    """Takes lines apart to ingredients; each prep is worked out once."""
-
-    def __init__(self, book: Book) -> None:
-        self._book = book
-        self._grams: dict[str, Basket] = {}
-        self._open: set[str] = set()
-
-    def basket(self, line: BuiltLine, filled: Mapping[str, Decimal]) -> Basket:
-        return self._of(line.use, line.amount, filled.get(line.path))
-
-    def gram_of(self, id: str) -> Basket:
-        """Ingredients of one gram of a prep that reaches a cup."""
-        if id not in self._grams:
-            if id in self._open:
-                return _unknown(f"prep/{id}", "is made from itself")
-            self._open.add(id)
-            self._grams[id] = self._batch(self._book.preps[id])
-            self._open.discard(id)
-        return self._grams[id]
-
-    def _batch(self, prep: Prep) -> Basket:
-        served = Fraction(prep.yields) * (1 - Fraction(prep.discard))
-        if served <= 0:
-            return _unknown(f"prep/{prep.id}", "nothing of a batch is served")
-        total: dict[tuple[str, str], Fraction] = {}
-        missing: set[Missing] = set()
-        for line in prep.all_lines():
-            amount = line.amount(ALL_SIZES)
-            if isinstance(amount, Absent):
-                continue
-            basket = self._of(line.use, amount, None)
-            missing.update(basket.missing)
-            for key, share in basket.amounts.items():
-                total[key] = total.get(key, Fraction(0)) + share / served
-        return Basket(total, tuple(sorted(missing)))
-
-    def _of(self, id: str, amount: Amount | None, filled: Decimal | None) -> Basket:
-        item = self._book.path_of(id)
-        if isinstance(amount, TopTo) and filled is not None:
-            amount = Grams(filled)
-        if not isinstance(amount, Grams | Each):
-            return _unknown(item, f"{amount} has no mass" if amount else "no amount")
-        ingredient = self._book.ingredients.get(id)
-        if ingredient is not None:
-            return _bought(ingredient, amount)
-        if id not in self._book.preps:
-            return _unknown(item, "not in the book")
-        if isinstance(amount, Each):
-            return _unknown(item, "a prep is measured in grams")
-        gram = self.gram_of(id)
-        factor = Fraction(amount.value)
-        return Basket({key: share * factor for key, share in gram.amounts.items()}, gram.missing)
-
-
-def _bought(ingredient: Ingredient, amount: Grams | Each) -> Basket:
-    unit = _unit(ingredient, amount)
-    if isinstance(amount, Grams):
-        quantity = Fraction(amount.value)
-    else:
-        mass = ingredient.each if unit == GRAM else None
-        quantity = Fraction(amount.count) * Fraction(mass if mass is not None else 1)
-    return Basket({(ingredient.id, unit): quantity})
-
-
-def _unit(ingredient: Ingredient, amount: Amount) -> str:
-    """Pieces are counted as pieces only where their mass is not known."""
-    return PIECE if isinstance(amount, Each) and ingredient.each is None else GRAM
-
-
 def _ingredient_cost(book: Book, price_book: PriceBook, id: str, unit: str) -> UnitCost:
     item = book.path_of(id)
     ingredient, price = book.ingredients.get(id), price_book.packs.get(id)
@@ -362,7 +270,3 @@ def _grams(line: BuiltLine, filled: Mapping[str, Decimal]) -> Decimal | None:
         case TopTo():
             return filled.get(line.path)
     return None
-
-
-def _unknown(item: str, why: str) -> Basket:
-    return Basket({}, (Missing(item, why),))

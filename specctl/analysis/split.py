@@ -24,8 +24,9 @@ from dataclasses import dataclass, field
 from decimal import Decimal
 from fractions import Fraction
 
+from specctl.analysis.basket import Basket, Missing
 from specctl.analysis.build import STANDARD, Variant
-from specctl.analysis.cost import Basket, Missing, Terms, cup_basket, price_of
+from specctl.analysis.cost import Terms, cup_basket, price_of
 from specctl.analysis.money import minor_digits, rounded, rounded_parts
 from specctl.domain.book import Book
 from specctl.domain.price import PriceBook
