@@ -1,1 +1,1 @@
-"""Pure computations over a book, each with its published source."""
+"""Pure computations over a book: each module answers one question."""

@@ -1,0 +1,169 @@
+"""What one motion with one tool gives, in exact grams, and how well that is known.
+
+A dose is one level scoop, one stroke, one pour to a line. Its mass comes from a
+scoop check that still holds, else from a stated density.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from decimal import ROUND_CEILING, ROUND_FLOOR, Decimal
+
+from specctl.analysis.density import EXACT, Item, liquid_density, scoop_density
+from specctl.domain.amount import plain
+from specctl.domain.equipment import Tool
+from specctl.domain.ingredient import Density, Ingredient
+from specctl.domain.place import ScoopCheck
+from specctl.domain.recipe import Prep
+
+LEVEL = frozenset({"scoop", "spoon", "disher"})
+POURED = frozenset({"jigger", "jug", "pump", "spoon"})
+MOST_LINES = 1000
+
+
+@dataclass(frozen=True, slots=True)
+class Bench:
+    """What a site measures with: tools by id, its scoop checks by (item id, tool
+    id), the book's cap on motions and whether it allows half scoops."""
+
+    tools: tuple[Tool, ...]
+    checks: Mapping[tuple[str, str], ScoopCheck]
+    most_motions: int
+    half_scoops: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Dose:
+    """One motion. `mark` is the line poured to, in ml; `most` caps the motions
+    (None: no cap of its own); `check` is the scoop check it rests on; `error` one
+    standard deviation of the tool as a share, where its mass rests on volume."""
+
+    tool: Tool
+    mark: Decimal | None
+    grams: Decimal
+    most: int | None = None
+    halves: bool = False
+    check: ScoopCheck | None = None
+    error: Decimal | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Doses:
+    """What a bench can do for an item; `void` says by tool id why a scoop check
+    no longer holds; `lacking`: a tool was passed over for want of a density."""
+
+    doses: tuple[Dose, ...]
+    void: Mapping[str, str]
+    lacking: bool
+
+
+def void_reason(check: ScoopCheck, item: Item) -> str | None:
+    """Why a scoop check no longer speaks for this item; None while it does.
+
+    It was made with one product at one bulk density; where it states them, the
+    item must still be that product at that density.
+    """
+    if check.ingredient != item.id:
+        return f"it is of {check.ingredient}"
+    code = item.product_code if isinstance(item, Ingredient) else ""
+    if check.product_code and check.product_code != code:
+        now = f"product {code}" if code else "a product without a code"
+        return f"it was made with product {check.product_code}, this is {now}"
+    if check.bulk_density is not None:
+        density = scoop_density(item)
+        if density is None:
+            return f"it was made at {plain(check.bulk_density)} g/ml, now no bulk density is stated"
+        if density.value != check.bulk_density:
+            return (
+                f"it was made at {plain(check.bulk_density)} g/ml, "
+                f"the bulk density is now {plain(density.value)} g/ml"
+            )
+    return None
+
+
+def is_poured(item: Item) -> bool:
+    """Whether it is measured as a liquid; every prep is."""
+    return isinstance(item, Prep) or item.state == "liquid"
+
+
+def fits_kind(tool: Tool, item: Item) -> bool:
+    """Whether this kind of tool may measure this kind of thing by volume.
+
+    Liquids and preps are poured: jigger, jug, pump, spoon, never a scoop. Ice is
+    scooped. Everything else goes by level scoop, spoon or disher.
+    """
+    if is_poured(item):
+        return tool.kind in POURED
+    if item.state == "ice":
+        return tool.kind == "scoop"
+    return tool.kind in LEVEL
+
+
+def poured_density(item: Item) -> Density | None:
+    """The density that turns one of this item's doses into grams."""
+    if is_poured(item):
+        return liquid_density(item) or scoop_density(item)
+    return scoop_density(item)
+
+
+def doses_for(item: Item, bench: Bench, most_grams: Decimal) -> Doses:
+    """Every useful dose of an item at a bench, by (tool id, line).
+
+    Lines above `most_grams` beyond the first are left out: they come no nearer.
+    """
+    doses: list[Dose] = []
+    void: dict[str, str] = {}
+    density = poured_density(item)
+    airy = isinstance(item, Prep) and bool(item.overrun)
+    lacking = False
+    for tool in bench.tools:
+        if not fits_kind(tool, item):
+            continue
+        check = bench.checks.get((item.id, tool.id))
+        if check is not None and tool.kind not in ("jigger", "jug"):
+            reason = void_reason(check, item)
+            if reason is None:
+                halves = bench.half_scoops and tool.kind in LEVEL
+                doses.append(Dose(tool, None, check.mean, halves=halves, check=check))
+                continue
+            void[tool.id] = f"the scoop check of {tool.name} is void: {reason}"
+        if density is None:
+            lacking = True
+            continue
+        error = tool.error if is_poured(item) and not airy else None
+        doses.extend(_by_volume(tool, density.value, error, bench.half_scoops, most_grams))
+    return Doses(tuple(doses), void, lacking)
+
+
+def _by_volume(
+    tool: Tool, density: Decimal, error: Decimal | None, half_scoops: bool, most_grams: Decimal
+) -> Iterator[Dose]:
+    if tool.kind == "jigger":
+        for mark in sorted(tool.marks):
+            yield Dose(tool, mark, EXACT.multiply(mark, density), error=error)
+    elif tool.kind == "jug":
+        yield from _lines_of(tool, density, error, most_grams)
+    else:
+        ml = tool.stroke if tool.kind == "pump" else tool.volume
+        if ml is not None and ml > 0:
+            halves = half_scoops and tool.kind in LEVEL
+            yield Dose(tool, None, EXACT.multiply(ml, density), halves=halves, error=error)
+
+
+def _lines_of(
+    tool: Tool, density: Decimal, error: Decimal | None, most_grams: Decimal
+) -> Iterator[Dose]:
+    """The lines of a jug: the highest as often as needed, any other once. Two
+    lower lines never reach what the highest and one other do not."""
+    if not tool.graduation or not tool.up_to or density <= 0:
+        return
+    lines = int((tool.up_to / tool.graduation).to_integral_value(ROUND_FLOOR))
+    if lines > MOST_LINES:
+        return
+    step = EXACT.multiply(tool.graduation, density)
+    last = int(EXACT.divide(most_grams, step).to_integral_value(ROUND_CEILING)) + 1
+    for line in range(1, min(lines, last) + 1):
+        mark = tool.graduation * line
+        most = None if line == lines else 1
+        yield Dose(tool, mark, EXACT.multiply(mark, density), most=most, error=error)
