@@ -14,7 +14,7 @@ import subprocess
 import time
 from pathlib import Path
 
-from specctl.errors import Damaged, Refused, Unreachable
+from specctl.errors import Damaged, Refused
 from specctl.store.names import is_oid
 from specctl.store.process import end, environment, git_command, missing_program
 
@@ -46,7 +46,7 @@ class Batch:
             end(child, whole_session=True)
 
     def read(self, oid: str) -> tuple[str, bytes]:
-        """Kind ("commit", "tree", "blob", "tag") and content of `oid`. Damaged, Refused, Unreachable."""
+        """Kind ("commit", "tree", "blob", "tag") and content of `oid`. Damaged, Refused."""
         if not is_oid(oid):
             raise Damaged(f"{oid!r} is not an object id")
         try:
@@ -107,7 +107,8 @@ class Batch:
         poll = select.poll()
         poll.register(fd, select.POLLIN | select.POLLHUP)
         if left <= 0 or not poll.poll(left * 1000):
-            raise Unreachable(f"object {oid} could not be read within {self._deadline:g} s", _FSCK)
+            # git itself reads for ever on some cut-off objects.
+            raise Damaged(f"object {oid} could not be read within {self._deadline:g} s", _FSCK)
         data = os.read(fd, 1 << 20)
         if not data:
             raise Damaged(f"object {oid} cannot be read: git gave up on it", _FSCK)

@@ -65,6 +65,7 @@ _DAMAGE = (
     "bad object",
     "missing",
     "unable to read",
+    "could not read",
     "unable to parse",
     "inflate",
     "broken",
