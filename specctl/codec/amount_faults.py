@@ -78,11 +78,13 @@ def blame_text(text: str, example: str = "30 g") -> Fault:
             "no space between number and unit", f"Write {glued[1]} {_clean(glued[2])}.", glued.end(1)
         )
     if first and _PLAIN.fullmatch(head):
-        return Fault(
-            "more than one space, or a space of another kind, after the number",
-            "Write exactly one ordinary space.",
-            first.start(),
-        )
+        if first[0] != " " or tail[:1].isspace():
+            return Fault(
+                "more than one space, or a space of another kind, after the number",
+                "Write exactly one ordinary space.",
+                first.start(),
+            )
+        return Fault(f"{say(tail)} is not a unit", rule, first.end())
     return Fault(f"{say(text)} is not an amount", rule)
 
 

@@ -25,7 +25,7 @@ from specctl.codec.amount_faults import Fault, blame_number, blame_text, blame_u
 LONGEST = 80
 
 _NUMBER = r"(?:0|[1-9][0-9]{0,8})(?:\.[0-9]{1,9})?"
-_UNIT = r"[^\W\d_](?:[^\n]*[^\s])?|°C|%"
+_UNIT = r"(?:[^\W\d_]|°)(?:[^\n]*[^\s])?|%"
 _AMOUNT = re.compile(rf"({_NUMBER}) ({_UNIT})")
 _SIGNED = re.compile(rf"(-?{_NUMBER}) ({_UNIT})")
 _TOP_TO = re.compile(rf"top to ({_NUMBER}) mm below rim")

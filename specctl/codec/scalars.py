@@ -56,11 +56,11 @@ def resolve(text: str) -> str | bool | int | Decimal:
     if text == "false":
         return False
     if _INTEGER.fullmatch(text):
-        if len(text) > _MOST_DIGITS:
+        if len(text.lstrip("-")) > _MOST_DIGITS:
             raise Misread(text)
         return int(text)
     if _DECIMAL.fullmatch(text):
-        if len(text) > _MOST_DIGITS + 1:
+        if len(text.lstrip("-")) > _MOST_DIGITS + 1:
             raise Misread(text)
         return Decimal(text)
     if _DATE.fullmatch(text):

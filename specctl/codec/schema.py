@@ -104,7 +104,8 @@ def _pattern(validator: Any, pattern: str, instance: Any, schema: Any) -> Iterat
 
 
 def _anchored(pattern: str) -> str:
-    return pattern[:-1] + r"\Z" if pattern.endswith("$") and not pattern.endswith(r"\$") else pattern
+    """The pattern with every bare `$` as the end of the text proper."""
+    return re.sub(r"(\\.|\[(?:\\.|[^\]])*\])|\$", lambda m: m[1] or r"\Z", pattern)
 
 
 @lru_cache(maxsize=4)

@@ -288,6 +288,8 @@ class _Walk:
         key = str(node.value)
         if key == "<<":
             self._halt("yaml-merge-key", event, "a merge key (<<)", "Write the values out.")
+        if "\n" in key or key != key.strip():
+            self._add("yaml-key", event, f"the key {_short(key)} has a line break or outer spaces", "Write a name on one line.")
         if key in frame.keys:
             self._add("yaml-duplicate-key", event, f"the key {_short(key)} stands here twice", "Keep one of the two.")
         frame.key = node
