@@ -1,0 +1,217 @@
+"""What a site serves but cannot make as the spec says.
+
+Promises: vessels and equipment a drink or one of its preps needs and the site
+lacks, once per site and drink; lines no tool at a site measures within their
+tolerance, once per line and amount with all the sites; ingredients only a
+volume could measure there and that have no density; stand-ins no drink allows.
+All but the last are warnings: a proposal may well ask of a site what it does
+not have yet, and the report says so.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Iterable, Iterator
+
+from specctl.analysis.build import (
+    BATCH,
+    BuiltLine,
+    allowed_in,
+    build_lines,
+    sizes_of,
+    stocked,
+    variants,
+)
+from specctl.analysis.dose import Bench, fits_kind, poured_density
+from specctl.analysis.measuring import Measure, measure
+from specctl.analysis.ways import preps_in
+from specctl.domain.amount import Grams, Tolerance
+from specctl.domain.book import Book
+from specctl.domain.ingredient import Ingredient
+from specctl.domain.place import Site
+from specctl.domain.recipe import Drink, Prep
+from specctl.problem import WARNING, Place, Problem
+
+_MEASURED = ("within", "unproven")
+
+
+@dataclass(frozen=True, slots=True)
+class _Gap:
+    """A line that cannot be measured, and why; the same at every site it names."""
+
+    place: Place
+    where: str
+    item: str
+    amount: Grams
+    verdict: str
+    note: str
+
+
+def check_serving(book: Book) -> list[Problem]:
+    """Findings on what every site serves."""
+    gaps: dict[_Gap, list[str]] = {}
+    unweighable: dict[str, list[str]] = {}
+    problems: list[Problem] = []
+    known: dict[tuple[object, ...], Measure] = {}
+    for _, site in sorted(book.sites.items()):
+        bench = bench_of(book, site)
+        told: set[_Gap] = set()
+        for drink in book.served_at(site):
+            problems.extend(_lacks(book, site, drink))
+            for where, line in _lines_at(book, site, drink):
+                item = book.item(line.use)
+                if item is None or not isinstance(line.amount, Grams) or _is_zero(line):
+                    continue
+                key = (_bench_key(bench), line.use, line.amount, line.tolerance)
+                if key not in known:
+                    known[key] = measure(line.amount, line.tolerance, item, bench)
+                verdict = known[key].verdict
+                if verdict in _MEASURED:
+                    continue
+                if verdict == "no-tool" and lacks_density(item, bench):
+                    sites = unweighable.setdefault(line.use, [])
+                    sites.extend([site.name] if site.name not in sites else [])
+                    continue
+                note = known[key].note or ""
+                gap = _Gap(line.place, where, item.name, line.amount, verdict, note)
+                if gap not in told:
+                    told.add(gap)
+                    gaps.setdefault(gap, []).append(site.name)
+        problems.extend(_stocks(book, site))
+    problems.extend(_gap(gap, sites) for gap, sites in gaps.items())
+    problems.extend(_no_density(book, id, sites) for id, sites in sorted(unweighable.items()))
+    return problems
+
+
+def bench_of(book: Book, site: Site) -> Bench:
+    """What a site measures with: its known tools by id and its own scoop checks."""
+    return Bench(
+        tools=tuple(book.tools[id] for id in sorted(site.tools) if id in book.tools),
+        checks={
+            (check.ingredient, check.tool): check
+            for _, check in sorted(book.scoop_checks.items(), key=lambda pair: (pair[1].date, pair[0]))
+            if check.site == site.id and check.tool in site.tools
+        },
+        most_motions=book.settings.most_motions,
+        half_scoops=book.settings.half_scoops,
+    )
+
+
+def lacks_density(item: Ingredient | Prep, bench: Bench) -> bool:
+    """Whether a tool here would measure the item by volume if its density were known."""
+    return poured_density(item) is None and any(fits_kind(tool, item) for tool in bench.tools)
+
+
+def preps_of(book: Book, drink: Drink, site: Site) -> list[Prep]:
+    """Preps a site makes for a drink, choices and its stand-ins included, by id."""
+    uses = {line.use for _, line in _cup_lines(book, site, drink)}
+    ids = {id for use in uses for id in preps_in(book, use)}
+    return [book.preps[id] for id in sorted(ids)]
+
+
+def _lines_at(book: Book, site: Site, drink: Drink) -> Iterator[tuple[str, BuiltLine]]:
+    """Every line a site measures for a drink, with words for where it stands."""
+    yield from _cup_lines(book, site, drink)
+    for prep in preps_of(book, drink, site):
+        for path, line in build_lines(book, prep, BATCH).items():
+            yield f"'{prep.name}' {path}", line
+
+
+def _cup_lines(book: Book, site: Site, drink: Drink) -> Iterator[tuple[str, BuiltLine]]:
+    seen: set[tuple[str, str, str]] = set()
+    for variant in variants(drink, site.market, book):
+        if variant.substitute is not None:
+            continue
+        for size in sizes_of(drink):
+            lines = build_lines(book, drink, size, variant)
+            substitutes = drink.substitutes.values()
+            for path, line in stocked(lines, substitutes, site.stocks, site.market).items():
+                key = (size, path, f"{line.use} {line.amount} {line.tolerance}")
+                if key not in seen:
+                    seen.add(key)
+                    asked = "" if variant.is_standard else f", {variant.name}"
+                    yield f"'{drink.name}' {path}, size {size}{asked}", line
+
+
+def _lacks(book: Book, site: Site, drink: Drink) -> Iterator[Problem]:
+    lacking: list[str] = []
+    for size in drink.sizes.values():
+        if size.vessel in book.vessels and size.vessel not in site.vessels:
+            lacking.append(f"vessel {size.vessel} (size {size.key})")
+    lacking.extend(_gear(site, drink, ""))
+    for prep in preps_of(book, drink, site):
+        words = f" (for '{prep.name}')"
+        if prep.vessel in book.vessels and prep.vessel not in site.vessels:
+            lacking.append(f"vessel {prep.vessel}{words}")
+        lacking.extend(_gear(site, prep, words))
+    if lacking:
+        yield Problem(
+            "site-cannot-make",
+            site.place,
+            f"'{site.name}' serves '{drink.name}' and lacks {'; '.join(dict.fromkeys(lacking))}",
+            "Give the site what it lacks, or name the drink under not_served.",
+            WARNING,
+        )
+
+
+def _gear(site: Site, recipe: Drink | Prep, words: str) -> Iterator[str]:
+    for step in recipe.steps.values():
+        for id in step.equipment:
+            if id not in site.equipment:
+                yield f"equipment {id}{words}"
+
+
+def _stocks(book: Book, site: Site) -> Iterator[Problem]:
+    allowed = {
+        (stand_in.of, stand_in.by)
+        for drink in book.drinks.values()
+        for stand_in in drink.substitutes.values()
+        if allowed_in(stand_in, site.market)
+    }
+    for of, by in sorted(site.stocks.items()):
+        if (of, by) not in allowed:
+            yield Problem(
+                "stock-not-allowed",
+                site.place,
+                f"'{site.name}' stocks {by} in place of {of}, which no drink allows in its market",
+                "Allow it under substitutes of the drinks it goes into, or stock the original.",
+            )
+
+
+def _gap(gap: _Gap, sites: list[str]) -> Problem:
+    why = f": {gap.note}" if gap.note else ""
+    measures = "nothing at" if gap.verdict == "no-tool" else "no tool comes near enough at"
+    return Problem(
+        "site-cannot-make",
+        gap.place,
+        f"{gap.where}: {measures} {_names(sites)} to measure {gap.amount} of '{gap.item}'{why}",
+        "Give the site a tool that serves, weigh with the scoop once (a scoop check), "
+        "change the amount, or widen the tolerance.",
+        WARNING,
+    )
+
+
+def _no_density(book: Book, id: str, sites: list[str]) -> Problem:
+    item = book.item(id)
+    return Problem(
+        "density-missing",
+        item.place if item is not None else book.settings.place,
+        f"'{item.name if item is not None else id}' has no density, and {_names(sites)} "
+        "can measure it by volume only",
+        "Measure or look up its density and write it with its source, or weigh a scoop there.",
+    )
+
+
+def _names(sites: Iterable[str]) -> str:
+    return ", ".join(f"'{name}'" for name in sites)
+
+
+def _is_zero(line: BuiltLine) -> bool:
+    """Whether no dose can meet the line at all: told elsewhere (`tolerance-zero`)."""
+    tolerance: Tolerance = line.tolerance
+    return isinstance(line.amount, Grams) and not any(tolerance.grams(line.amount.value))
+
+
+def _bench_key(bench: Bench) -> tuple[object, ...]:
+    checks = tuple(sorted((key, check.id) for key, check in bench.checks.items()))
+    return tuple(tool.id for tool in bench.tools), checks

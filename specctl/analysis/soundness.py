@@ -1,0 +1,38 @@
+"""Is the book sound: every finding the records allow without reading a file.
+
+Promises: one list, each finding once, in the order of files and lines. What
+only the text of a file can show (schema, amounts that cannot be read, a written
+form that no longer agrees with its grams, time zones) is the reader's part.
+"""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import Collection
+
+from specctl.analysis.claims import check_claims
+from specctl.analysis.documents import check_documents
+from specctl.analysis.lines import check_lines
+from specctl.analysis.prices import check_prices
+from specctl.analysis.references import check_references
+from specctl.analysis.serving import check_serving
+from specctl.domain.book import Book
+from specctl.problem import Problem, in_order
+
+
+def check_book(book: Book, today: date, broken: Collection[str] = ()) -> list[Problem]:
+    """Every finding on a book.
+
+    `today` judges the age of suppliers' documents. `broken` holds the ids of
+    records whose files could not be read: they are missing from the book, and
+    those who use them are not blamed for it.
+    """
+    problems: list[Problem] = [
+        *check_references(book, broken),
+        *check_documents(book, today),
+        *check_lines(book),
+        *check_claims(book),
+        *check_prices(book),
+        *check_serving(book),
+    ]
+    return in_order(problems)
