@@ -1,0 +1,114 @@
+"""What a page is made of, before any medium: notes, lists, facts and tables.
+
+Plain frozen values that every renderer reads. Texts are as authored; making
+them harmless is each renderer's first act. `alarm` only adds weight: the words
+already say what is wrong.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class Note:
+    """One paragraph."""
+
+    text: str
+    alarm: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Listing:
+    """Points under a lead. `fold` allows a medium to close it; never for allergens."""
+
+    lead: str
+    points: tuple[str, ...]
+    alarm: bool = False
+    fold: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Facts:
+    """Names and values, in order."""
+
+    pairs: tuple[tuple[str, str], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Command:
+    """A line to type, exactly."""
+
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    name: str
+    number: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Cell:
+    """Lines of text in one field of a row; no line at all means nothing to say."""
+
+    lines: tuple[str, ...]
+    alarm: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """Rows under columns; the first cell names the row. Every row has a cell per column."""
+
+    caption: str
+    columns: tuple[Column, ...]
+    rows: tuple[tuple[Cell, ...], ...]
+
+    def __post_init__(self) -> None:
+        if any(len(row) != len(self.columns) for row in self.rows):
+            raise ValueError("a row does not fit its columns")
+
+
+Block = Note | Listing | Facts | Command | Table
+
+
+@dataclass(frozen=True, slots=True)
+class Section:
+    """A part of the page with a stable key, used as its anchor."""
+
+    key: str
+    title: str
+    blocks: tuple[Block, ...]
+    alarm: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Point:
+    """One line of the first screen; `section` names where it is told in full."""
+
+    label: str
+    text: str
+    section: str
+    alarm: bool = False
+
+
+def cell(*lines: str, alarm: bool = False) -> Cell:
+    """A cell of the lines that say something."""
+    return Cell(tuple(line for line in lines if line), alarm)
+
+
+def texts_of(blocks: tuple[Block, ...]) -> tuple[str, ...]:
+    """Every text of the blocks, in reading order."""
+    found: list[str] = []
+    for block in blocks:
+        match block:
+            case Note(text) | Command(text):
+                found.append(text)
+            case Listing(lead, points):
+                found += [lead, *points]
+            case Facts(pairs):
+                found += [text for pair in pairs for text in pair]
+            case Table(caption, columns, rows):
+                found += [caption, *(c.name for c in columns)]
+                found += [line for row in rows for field in row for line in field.lines]
+    return tuple(found)

@@ -1,0 +1,215 @@
+"""The report and other findings on a terminal; the only rich.
+
+Everything is built as `Text`, never as rich's markup strings, after `visible`
+has been over it; lines fold and are never shortened. A table becomes a list of
+its rows where columns would be too narrow to read. Colour only repeats what
+the words say; whether there is colour is the caller's choice (NO_COLOR).
+"""
+
+from __future__ import annotations
+
+import io
+from typing import TYPE_CHECKING, Any, Sequence, TextIO
+
+from specctl.problem import Problem
+from specctl.report.clean import columns as columns_of
+from specctl.report.clean import visible
+from specctl.report.tables import Block, Cell, Column, Command, Facts, Listing, Note, Point, Section, Table
+from specctl.report.view import View
+
+if TYPE_CHECKING:
+    from rich.console import Console
+    from rich.text import Text
+
+NARROWEST = 20
+# Below this a column cuts words into pieces; the rows are listed instead.
+_READABLE_COLUMN = 18
+_ALARM = "bold red"
+_STRONG = "bold"
+_LABEL_WIDTH = 20
+
+
+def print_report(view: View, console_width: int, out: TextIO, *, colour: bool = False) -> None:
+    """Write the report to `out`."""
+    out.write(render_terminal(view, console_width, colour))
+
+
+def render_terminal(view: View, width: int, colour: bool = False) -> str:
+    """The whole report, no line wider than `width` columns."""
+    screen = _Screen(width, colour)
+    screen.line(view.title, _STRONG)
+    screen.line(f"Proposal {view.proposal}, {view.state}, for {view.scope_words}. {view.book_name}")
+    screen.line(f"Why: {view.why}")
+    screen.blank()
+    for point in view.points:
+        screen.point(point)
+    for section in view.sections:
+        screen.section(section)
+    return screen.text()
+
+
+def problems_text(problems: Sequence[Problem], width: int, *, colour: bool = False) -> str:
+    """Each problem: place and code, what is wrong, what to do. "" for none."""
+    screen = _Screen(width, colour)
+    for problem in problems:
+        place = f"{problem.place}: " if problem.place.file else ""
+        screen.line(f"{place}{problem.severity} {problem.code}", _ALARM if problem.is_error else _STRONG)
+        screen.line(problem.what, indent=2)
+        if problem.todo:
+            screen.line(f"To do: {problem.todo}", indent=2)
+    return screen.text()
+
+
+def table_text(
+    columns: Sequence[str], rows: Sequence[Sequence[str]], width: int, *, colour: bool = False
+) -> str:
+    """A table of plain texts that folds, or lists its rows where it would not fit."""
+    table = Table(
+        "",
+        tuple(Column(name) for name in columns),
+        tuple(tuple(Cell((text,)) for text in row) for row in rows),
+    )
+    screen = _Screen(width, colour)
+    screen.table(table)
+    return screen.text()
+
+
+class _Screen:
+    """Text gathered at one width."""
+
+    def __init__(self, width: int, colour: bool) -> None:
+        from rich.console import Console
+
+        self.width = max(width, NARROWEST)
+        self._out = io.StringIO()
+        self._console: Console = Console(
+            file=self._out,
+            width=self.width,
+            force_terminal=colour,
+            color_system="standard" if colour else None,
+            no_color=not colour,
+            markup=False,
+            emoji=False,
+            highlight=False,
+            legacy_windows=False,
+            # The environment of the process must not change a report.
+            _environ={},
+        )
+
+    def text(self) -> str:
+        return "\n".join(line.rstrip(" ") for line in self._out.getvalue().split("\n"))
+
+    def line(self, text: str, style: str = "", indent: int = 0, lead: str = "") -> None:
+        from rich.padding import Padding
+
+        if lead:
+            self._pair(lead, text, style, indent)
+        else:
+            self._console.print(Padding(_text(text, style), (0, 0, 0, indent)))
+
+    def blank(self) -> None:
+        self._console.print()
+
+    def point(self, point: Point) -> None:
+        style = _ALARM if point.alarm else ""
+        if self.width < 60:
+            self.line(point.label, _STRONG)
+            self.line(point.text, style, indent=2)
+        else:
+            self._pair(point.label.ljust(_LABEL_WIDTH), point.text, style, 0, lead_style=_STRONG)
+
+    def section(self, section: Section) -> None:
+        self.blank()
+        self.line(section.title, _ALARM if section.alarm else _STRONG)
+        self.line("=" * min(self.width, columns_of(visible(section.title))))
+        for number, block in enumerate(section.blocks):
+            if number:
+                self.blank()
+            self.block(block)
+
+    def block(self, block: Block) -> None:
+        match block:
+            case Note(text, alarm):
+                self.line(text, _ALARM if alarm else "")
+            case Listing(lead, points, alarm):
+                self.line(f"{lead}:", _ALARM if alarm else _STRONG)
+                for point in points:
+                    self.line(point, _ALARM if alarm else "", indent=2, lead="- ")
+            case Facts(pairs):
+                for name, value in pairs:
+                    self.line(value, lead=f"{visible(name)}: ")
+            case Command(text):
+                self.line(text, indent=4)
+            case Table():
+                self.table(block)
+
+    def table(self, table: Table) -> None:
+        if table.caption:
+            self.line(table.caption, _STRONG)
+        if _fits(table, self.width):
+            self._grid(table)
+        else:
+            self._stacked(table)
+
+    def _grid(self, table: Table) -> None:
+        from rich import box
+        from rich.table import Table as Grid
+
+        several = any(len(field.lines) > 1 for row in table.rows for field in row)
+        grid = Grid(box=box.SIMPLE_HEAD, pad_edge=False, show_lines=several, expand=False)
+        for column in table.columns:
+            grid.add_column(_text(column.name), overflow="fold", justify="right" if column.number else "left")
+        for row in table.rows:
+            grid.add_row(*(_cell_text(field) for field in row))
+        self._console.print(grid)
+
+    def _stacked(self, table: Table) -> None:
+        for row in table.rows:
+            first, *rest = row
+            self.line("; ".join(first.lines), _ALARM if first.alarm else _STRONG, lead="- ")
+            for column, field in zip(table.columns[1:], rest, strict=True):
+                if field.lines:
+                    style = _ALARM if field.alarm else ""
+                    self.line("; ".join(field.lines), style, indent=2, lead=f"{visible(column.name)}: ")
+
+    def _pair(self, lead: str, text: str, style: str, indent: int, lead_style: str = "") -> None:
+        """`lead` and `text` side by side, or below each other where `lead` is long."""
+        from rich.padding import Padding
+        from rich.table import Table as Grid
+
+        room = self.width - indent
+        if columns_of(lead) > room // 2:
+            self.line(lead.rstrip(" "), lead_style, indent)
+            self.line(text, style, indent + 2)
+            return
+        grid: Any = Grid.grid(padding=0)
+        grid.add_column(width=columns_of(lead), overflow="fold")
+        grid.add_column(overflow="fold")
+        grid.add_row(_text(lead, lead_style), _text(text, style))
+        self._console.print(Padding(grid, (0, 0, 0, indent)))
+
+
+def _text(text: str, style: str = "") -> Text:
+    from rich.text import Text
+
+    return Text(visible(text), style=style, overflow="fold", no_wrap=False)
+
+
+def _cell_text(field: Cell) -> Text:
+    from rich.text import Text
+
+    shown = "\n".join(visible(line) for line in field.lines)
+    return Text(shown, style=_ALARM if field.alarm else "", overflow="fold", no_wrap=False)
+
+
+def _fits(table: Table, width: int) -> bool:
+    """Whether each column that needs it gets a readable width."""
+    gaps = 2 * (len(table.columns) - 1)
+    needs = 0
+    for number, column in enumerate(table.columns):
+        longest = columns_of(visible(column.name))
+        for row in table.rows:
+            for line in row[number].lines:
+                longest = max(longest, columns_of(visible(line)))
+        needs += min(longest, _READABLE_COLUMN)
+    return needs + gaps <= width

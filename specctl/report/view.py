@@ -1,0 +1,98 @@
+"""One report as values, in reading order, for every medium to show.
+
+`view_of` words an `Impact`: what is asked first, then the first screen, then
+each part in full. All numbers arrive here as text. No rule of the business is
+computed; what the impact does not hold is not said. Same impact and clock,
+same view.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+
+from specctl.change.effect import CHAIN
+from specctl.change.impact import Impact
+from specctl.report import (
+    view_allergens,
+    view_amounts,
+    view_costs,
+    view_signing,
+    view_sites,
+)
+from specctl.report.tables import Point, Section, texts_of
+from specctl.report.view_names import scope_words
+
+
+@dataclass(frozen=True, slots=True)
+class View:
+    """A page: its title, eight points for the first screen, and its sections."""
+
+    title: str
+    book_name: str
+    proposal: str
+    scope: str
+    scope_words: str
+    state: str
+    why: str
+    author: str
+    digest: str
+    points: tuple[Point, ...]
+    sections: tuple[Section, ...]
+
+    def section(self, key: str) -> Section:
+        """The section of that key; KeyError if there is none."""
+        found = {s.key: s for s in self.sections}
+        return found[key]
+
+    @property
+    def running_foot(self) -> str:
+        """One line for the foot of every printed page."""
+        return f"Proposal {self.proposal}, {self.scope_words}, effect {self.digest}"
+
+    def texts(self) -> tuple[str, ...]:
+        """Every text a reader meets."""
+        head = (self.title, self.book_name, self.proposal, self.scope_words, self.state, self.why)
+        points = tuple(t for p in self.points for t in (p.label, p.text))
+        body = tuple(t for s in self.sections for t in (s.title, *texts_of(s.blocks)))
+        return (*head, *points, *body)
+
+
+def view_of(impact: Impact, *, now: datetime | None = None) -> View:
+    """The view of an impact. `now` only adds how near a start and how old a paper is."""
+    chain = impact.effect.scope == CHAIN
+    points = (
+        view_signing.asked_point(impact),
+        view_signing.starts_point(impact, now),
+        view_allergens.point(impact),
+        view_sites.follow_point(impact, "Sites" if chain else "My sites"),
+        view_amounts.point(impact),
+        view_costs.point(impact),
+        view_sites.method_point(impact),
+        view_signing.signed_point(impact),
+    )
+    sections = (
+        view_allergens.section(impact, now),
+        view_amounts.section(impact),
+        view_sites.method_section(impact),
+        view_sites.follow_section(impact),
+        view_costs.section(impact),
+        view_signing.signing_section(impact),
+        view_signing.files_section(impact),
+        view_sites.untouched_section(impact),
+        view_signing.about_section(impact),
+        view_signing.sign_section(impact),
+    )
+    return View(
+        title=impact.title,
+        book_name=impact.book_name,
+        proposal=impact.proposal,
+        scope=impact.effect.scope,
+        scope_words=scope_words(impact, impact.effect.scope),
+        state=impact.state,
+        why=impact.why,
+        author=impact.author,
+        digest=impact.digest,
+        points=points,
+        sections=sections,
+    )

@@ -1,0 +1,218 @@
+"""Allergens in full: every change, what was compared, and what stays unknown.
+
+Nothing here may fold, shorten or leave out, and silence is never offered as an
+answer: where no change was found, the section says what was looked at.
+"""
+
+from __future__ import annotations
+
+from datetime import datetime
+
+from specctl.change.impact import AllergenChange, DocumentAge, Impact
+from specctl.report.tables import Block, Cell, Column, Listing, Note, Point, Section, Table, cell
+from specctl.report.view_names import (
+    choice_words,
+    day_words,
+    days_until,
+    kind_words,
+    listed,
+    market_words,
+    site_names,
+)
+from specctl.report.view_numbers import ARROW, count
+from specctl.report.words import say, status_words
+
+KEY = "allergens"
+TITLE = "Allergens"
+
+# Worst first: what a person with an allergy would be hurt by comes before the rest.
+_KINDS = (
+    ("removed", "REMOVED from the declaration"),
+    ("unknown", "becomes UNKNOWN"),
+    ("weaker", "weaker: CONTAINS becomes may contain"),
+    ("added", "ADDED"),
+    ("stronger", "stronger: may contain becomes CONTAINS"),
+    ("known", "was unknown, now declared"),
+)
+
+
+def kind_of(change: AllergenChange) -> str:
+    """One of the keys of the six kinds of allergen change."""
+    if change.after is None:
+        return "removed"
+    if change.after == "unknown":
+        return "unknown"
+    if change.before is None:
+        return "added"
+    if change.before == "unknown":
+        return "known"
+    return "stronger" if change.after == "contains" else "weaker"
+
+
+def in_order(changes: tuple[AllergenChange, ...]) -> list[AllergenChange]:
+    rank = {key: i for i, (key, _) in enumerate(_KINDS)}
+    return sorted(
+        changes, key=lambda c: (rank[kind_of(c)], not c.listed, c.item_name, c.item, c.choice, c.substance)
+    )
+
+
+def point(impact: Impact) -> Point:
+    """The line of the first screen. Names every substance that moved, never only a number."""
+    parts = []
+    for key, words in _KINDS:
+        of_kind = [c for c in in_order(impact.allergens) if kind_of(c) == key]
+        if of_kind:
+            parts.append(f"{words.split(':')[0]}: {listed(c.name for c in of_kind)}")
+    if parts:
+        lead = "; ".join(parts) + ". Options included."
+    elif impact.cover.rows:
+        lead = f"No difference found in the {count(impact.cover.rows, 'row')} compared, options included."
+    else:
+        lead = "Nothing was compared: ask before answering."
+    tail = [_unknown_short(impact), _documents_short(impact)]
+    if impact.cover.not_covered and not parts:
+        tail.append("Read what was not covered.")
+    text = " ".join([lead, *(t for t in tail if t)])
+    return Point("Allergens", text, KEY, alarm=_alarming(impact))
+
+
+def section(impact: Impact, now: datetime | None) -> Section:
+    blocks: list[Block] = []
+    if impact.allergens:
+        blocks.append(Note(_sum_words(impact), alarm=True))
+        blocks += [_table(impact, *key) for key in _lists_of(impact)]
+    elif impact.cover.rows:
+        blocks.append(
+            Note(
+                "No difference was found between the two sides in what was compared below. "
+                "That is not a promise that a drink is without an allergen."
+            )
+        )
+    blocks.append(Listing("What was compared", _compared(impact)))
+    blocks.append(_still_unknown(impact))
+    blocks.append(_not_covered(impact))
+    blocks += _documents(impact.cover.documents, now)
+    blocks.append(Note(f"{say('caution.law')} {say('caution.shared')}"))
+    return Section(KEY, TITLE, tuple(blocks), alarm=_alarming(impact))
+
+
+def _alarming(impact: Impact) -> bool:
+    stale = any(d.stale for d in impact.cover.documents)
+    return bool(impact.allergens or impact.cover.still_unknown or stale or not impact.cover.rows)
+
+
+def _sum_words(impact: Impact) -> str:
+    kinds = [kind_of(c) for c in impact.allergens]
+    parts = [f"{kinds.count(key)} {words}" for key, words in _KINDS if key in kinds]
+    return f"Options included, counted for each market's list: {'; '.join(parts)}."
+
+
+def _lists_of(impact: Impact) -> list[tuple[str, str]]:
+    return sorted({(c.market, c.list_name) for c in impact.allergens})
+
+
+def _table(impact: Impact, market: str, list_name: str) -> Table:
+    changes = [c for c in in_order(impact.allergens) if (c.market, c.list_name) == (market, list_name)]
+    columns = ("Allergen", "Drink or prep", "Choice", "Before → after", "Way in", "Sites")
+    return Table(
+        f"{market_words(impact, market)}: {list_name}",
+        tuple(Column(name) for name in columns),
+        tuple(_row(impact, change) for change in changes),
+    )
+
+
+def _row(impact: Impact, change: AllergenChange) -> tuple[Cell, ...]:
+    words = dict(_KINDS)[kind_of(change)]
+    listed_words = "" if change.listed else "not on this market's list; shown all the same"
+    return (
+        cell(change.name, listed_words, alarm=True),
+        cell(f"{change.item_name} ({kind_words(change.item)})"),
+        cell(choice_words(change.choice, change.choice_name)),
+        cell(f"{_status(change.before)}{ARROW}{_status(change.after)}", words, alarm=True),
+        cell(*(change.paths or ("no path is stated",))),
+        cell(site_names(impact, change.sites)),
+    )
+
+
+def _status(status: str | None) -> str:
+    return status_words(status or "absent")
+
+
+def _compared(impact: Impact) -> tuple[str, ...]:
+    cover = impact.cover
+    return (
+        f"{count(cover.items, 'drink or prep', 'drinks and preps')} that this proposal touches",
+        f"{count(cover.rows, 'row')}: the standard build and each choice and stand-in, one at a time",
+        f"lists: {listed(cover.lists) or 'none'}",
+        f"documents: {len(cover.documents)}, with their dates below",
+    )
+
+
+def _still_unknown(impact: Impact) -> Block:
+    rows = impact.cover.still_unknown
+    if not rows:
+        return Note("Unknown before and after: no such row among those compared.")
+    columns = ("Allergen", "Drink or prep", "Choice", "Market")
+    return Table(
+        "UNKNOWN before and after: this proposal does not settle them; ask before answering",
+        tuple(Column(name) for name in columns),
+        tuple(
+            (
+                cell(name, alarm=True),
+                cell(item),
+                cell(choice_words("", choice)),
+                cell(market_words(impact, market)),
+            )
+            for item, choice, name, market in rows
+        ),
+    )
+
+
+def _not_covered(impact: Impact) -> Block:
+    fixed = (
+        "what a supplier changed without a new document, and what happens at the counter",
+        "two choices at once: read both rows",
+    )
+    return Listing("What was not covered", (*impact.cover.not_covered, *fixed))
+
+
+def _documents(documents: tuple[DocumentAge, ...], now: datetime | None) -> list[Block]:
+    if not documents:
+        return [Note("No supplier's document stands behind this comparison.", alarm=True)]
+    oldest_first = sorted(documents, key=lambda d: (not d.stale, d.trusted_until, d.name))
+    columns = ("Ingredient", "Document", "Dated", "Trusted until", "On the day this starts")
+    rows = tuple(
+        (
+            cell(d.name),
+            cell(d.document),
+            cell(day_words(d.dated), _age_words(d.dated, now)),
+            cell(day_words(d.trusted_until)),
+            cell(
+                "TOO OLD: what it does not name reads as UNKNOWN" if d.stale else "still trusted",
+                alarm=d.stale,
+            ),
+        )
+        for d in oldest_first
+    )
+    return [Table("Documents the facts rest on", tuple(Column(name) for name in columns), rows)]
+
+
+def _age_words(dated: str, now: datetime | None) -> str:
+    days = days_until(dated, now)
+    return "" if days is None or days > 0 else f"{count(-days, 'day')} old"
+
+
+def _unknown_short(impact: Impact) -> str:
+    still = listed(name for _, _, name, _ in impact.cover.still_unknown)
+    return f"Still UNKNOWN: {still}." if still else ""
+
+
+def _documents_short(impact: Impact) -> str:
+    documents = impact.cover.documents
+    if not documents:
+        return "No document at hand."
+    old = sum(d.stale for d in documents)
+    oldest = min((d.dated for d in documents), default="")
+    if old:
+        return f"{old} of {count(len(documents), 'document')} TOO OLD to trust by the start."
+    return f"{count(len(documents), 'document')}, oldest of {day_words(oldest)}, in date."

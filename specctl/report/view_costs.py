@@ -1,0 +1,238 @@
+"""Cost: per drink and size at each franchise's prices, split by what moved it."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+
+from specctl.change.impact import CostChange, Impact
+from specctl.report.tables import Block, Cell, Column, Listing, Note, Point, Section, Table, cell
+from specctl.report.view_names import day_words, listed
+from specctl.report.view_numbers import (
+    ARROW,
+    add_up,
+    count,
+    cup_step,
+    money,
+    points_change,
+    rounded,
+    share,
+    share_change,
+    signed_money,
+    week_step,
+)
+
+KEY = "cost"
+TITLE = "Cost and margin"
+EVIDENCE = "Costs are evidence for the people who sign; a signature does not approve a price."
+
+
+def point(impact: Impact) -> Point:
+    if not impact.costs:
+        words = "No cost at hand moves." if impact.price_books else "No price book is at hand: costs cannot be told."
+        return Point("Money", words, KEY, alarm=not impact.price_books)
+    texts = [_franchise_words(impact, f, len(_franchises(impact)) > 1) for f in _franchises(impact)]
+    return Point("Money", " ".join(texts), KEY, alarm=any(c.missing for c in impact.costs))
+
+
+def section(impact: Impact) -> Section:
+    blocks: list[Block] = []
+    missing = _missing(impact)
+    if missing:
+        blocks.append(Listing("Cannot be told: a price is missing", missing, alarm=True))
+    if not impact.price_books:
+        words = "No price book is at hand for this scope: nothing can be said about cost."
+        blocks.append(Note(words, alarm=True))
+    elif not impact.costs:
+        blocks.append(Note("No drink's cost moves at the prices at hand."))
+    for franchise in _franchises(impact):
+        costs = _costs(impact, franchise)
+        name = impact.names.franchises.get(franchise, franchise)
+        as_of = next((d for f, _, d in impact.price_books if f == franchise), "")
+        dated = f", prices of {day_words(as_of)}" if as_of else ""
+        blocks.append(_cup_table(f"{name}{dated}: one cup and one week", costs))
+        parts = _ingredient_table(f"{name}: what moved the cost of one cup", costs)
+        if parts.rows:
+            blocks.append(parts)
+    blocks.append(
+        Note(
+            "Price effect: same recipe, other prices. Recipe effect: other recipe, at the prices it is read with. "
+            "Both together are the change. Margin is on the menu price net of tax; a week is over all sites of "
+            f"the franchise that serve the drink, at stated sales. {EVIDENCE}"
+        )
+    )
+    return Section(KEY, TITLE, tuple(blocks), alarm=bool(missing))
+
+
+def _franchises(impact: Impact) -> list[str]:
+    return sorted({c.franchise for c in impact.costs})
+
+
+def _costs(impact: Impact, franchise: str) -> list[CostChange]:
+    return sorted(
+        (c for c in impact.costs if c.franchise == franchise),
+        key=lambda c: (c.drink_name, c.drink, c.size_name),
+    )
+
+
+def _change(cost: CostChange) -> Decimal | None:
+    """The change of one cup as shown: the difference of the two figures as shown."""
+    if cost.before is None or cost.after is None:
+        return None
+    step = cup_step(cost.currency)
+    return rounded(cost.after, step) - rounded(cost.before, step)
+
+
+def _franchise_words(impact: Impact, franchise: str, several: bool) -> str:
+    costs = _costs(impact, franchise)
+    known = [(change, c) for c in costs if (change := _change(c)) is not None]
+    parts = []
+    if known:
+        low, high = min(known, key=lambda k: k[0]), max(known, key=lambda k: k[0])
+        parts.append(f"per cup {_cup_words(*high)}")
+        if low[0] != high[0]:
+            parts[0] += f" to {_cup_words(*low)}"
+    weeks = [c.week for c in costs if c.week is not None]
+    if weeks:
+        step, currency = week_step(costs[0].currency), costs[0].currency
+        parts.append(f"per week {signed_money(sum(weeks, Decimal(0)), currency, step)}")
+    parts += _worst_margin(costs)
+    unknown = sum(bool(c.missing) or _change(c) is None for c in costs)
+    if unknown:
+        parts.append(f"{count(unknown, 'drink size')} CANNOT be told, prices missing")
+    words = "; ".join(parts)
+    name = impact.names.franchises.get(franchise, franchise)
+    return f"{name}: {words}." if several else f"{words[:1].upper()}{words[1:]}."
+
+
+def _cup_words(change: Decimal, cost: CostChange) -> str:
+    text = signed_money(change, cost.currency, cup_step(cost.currency))
+    return f"{text} ({cost.drink_name}, {cost.size_name})"
+
+
+def _worst_margin(costs: list[CostChange]) -> list[str]:
+    moves = [
+        (c.margin_share_after - c.margin_share_before, c)
+        for c in costs
+        if c.margin_share_after is not None and c.margin_share_before is not None
+    ]
+    if not moves:
+        return []
+    worst = min(moves, key=lambda m: m[0])[1]
+    return [f"margin {_margin_share(worst)}{' in the worst case' if len(moves) > 1 else ''}"]
+
+
+def _margin_share(cost: CostChange) -> str:
+    before, after = cost.margin_share_before, cost.margin_share_after
+    if before is None or after is None:
+        return ""
+    return f"{share(before)}{ARROW}{share(after)}, {points_change(before, after)}"
+
+
+def _missing(impact: Impact) -> tuple[str, ...]:
+    several = len(_franchises(impact)) > 1
+    found = []
+    for c in impact.costs:
+        if c.missing:
+            name = impact.names.franchises.get(c.franchise, c.franchise)
+            where = f" at {name}" if several else ""
+            found.append(f"{c.drink_name}, {c.size_name}{where}: {listed(c.missing)}")
+    return tuple(found)
+
+
+def _cup_table(caption: str, costs: list[CostChange]) -> Table:
+    columns = (
+        Column("Drink and size"),
+        Column("Cost of a cup", number=True),
+        Column("Price effect", number=True),
+        Column("Recipe effect", number=True),
+        Column("Menu price and margin", number=True),
+        Column("A week", number=True),
+    )
+    return Table(caption, columns, tuple(_cup_row(c) for c in costs))
+
+
+def _cup_row(cost: CostChange) -> tuple[Cell, ...]:
+    price, recipe = _effects(cost)
+    step = cup_step(cost.currency)
+    return (
+        cell(f"{cost.drink_name}, {cost.size_name}"),
+        _before_after(cost),
+        cell(_signed(price, cost, step)),
+        cell(_signed(recipe, cost, step)),
+        cell(*_margin_lines(cost)),
+        cell(_signed(cost.week, cost, week_step(cost.currency)), count(cost.cups_a_week, "cup") + " a week"),
+    )
+
+
+def _before_after(cost: CostChange) -> Cell:
+    step, change = cup_step(cost.currency), _change(cost)
+    before = "cannot be told" if cost.before is None else money(cost.before, cost.currency, step)
+    after = "cannot be told" if cost.after is None else money(cost.after, cost.currency, step)
+    if change is None or cost.before is None or cost.after is None:
+        missing = f"missing: {listed(cost.missing)}" if cost.missing else ""
+        return cell(f"{before}{ARROW}{after}", missing, alarm=True)
+    moved = [signed_money(change, cost.currency, step), share_change(cost.before, cost.after)]
+    return cell(f"{before}{ARROW}{after}", ", ".join(m for m in moved if m))
+
+
+def _effects(cost: CostChange) -> tuple[Decimal | None, Decimal | None]:
+    """Price and recipe effect as shown; they add up to the change shown."""
+    change = _change(cost)
+    if cost.price_effect is None or cost.recipe_effect is None or change is None:
+        return cost.price_effect, cost.recipe_effect
+    price, recipe = add_up([cost.price_effect, cost.recipe_effect], change, cup_step(cost.currency))
+    return price, recipe
+
+
+def _signed(value: Decimal | None, cost: CostChange, step: Decimal) -> str:
+    return "cannot be told" if value is None else signed_money(value, cost.currency, step)
+
+
+def _margin_lines(cost: CostChange) -> tuple[str, ...]:
+    if cost.menu_price is None:
+        return ("no menu price stated",)
+    step = cup_step(cost.currency)
+    lines = [f"menu {money(cost.menu_price, cost.currency, week_step(cost.currency))}"]
+    if cost.margin_before is None or cost.margin_after is None:
+        return (*lines, "margin cannot be told")
+    before = money(cost.margin_before, cost.currency, step)
+    lines.append(f"margin {before}{ARROW}{money(cost.margin_after, cost.currency, step)}")
+    return (*lines, _margin_share(cost))
+
+
+def _ingredient_table(caption: str, costs: list[CostChange]) -> Table:
+    columns = (
+        Column("Drink and size"),
+        Column("Ingredient"),
+        Column("Price effect", number=True),
+        Column("Recipe effect", number=True),
+    )
+    rows = [row for cost in costs for row in _ingredient_rows(cost)]
+    return Table(caption, columns, tuple(rows))
+
+
+def _ingredient_rows(cost: CostChange) -> list[tuple[Cell, ...]]:
+    step = cup_step(cost.currency)
+    parts = cost.ingredients
+    price, recipe = _effects(cost)
+    if price is None or recipe is None:
+        return []
+    prices = _shown_parts([p.price_effect for p in parts], cost.price_effect, price, step)
+    recipes = _shown_parts([p.recipe_effect for p in parts], cost.recipe_effect, recipe, step)
+    return [
+        (
+            cell(f"{cost.drink_name}, {cost.size_name}"),
+            cell(part.name),
+            cell(signed_money(p, cost.currency, step)),
+            cell(signed_money(r, cost.currency, step)),
+        )
+        for part, p, r in zip(parts, prices, recipes, strict=True)
+    ]
+
+
+def _shown_parts(
+    parts: list[Decimal], exact: Decimal | None, shown: Decimal, step: Decimal
+) -> list[Decimal]:
+    if exact is not None and sum(parts, Decimal(0)) == exact:
+        return add_up(parts, shown, step)
+    return [rounded(p, step) for p in parts]

@@ -1,0 +1,146 @@
+"""What sites are told besides amounts, which cannot follow, and what stands still."""
+
+from __future__ import annotations
+
+from specctl.change.impact import Impact, TextChange
+from specctl.report.tables import Block, Cell, Column, Facts, Listing, Note, Point, Section, Table, cell
+from specctl.report.view_names import kind_words, listed, site_names
+from specctl.report.view_numbers import count
+
+METHOD = "method"
+FOLLOW = "sites"
+UNTOUCHED = "unchanged"
+
+# (kind of a TextChange, heading, short word) in reading order; others follow by name.
+_KINDS = (
+    ("method", "Method", "method"),
+    ("prep", "Prep", "prep"),
+    ("hold", "Hold time", "hold time"),
+    ("equipment", "Equipment", "equipment"),
+    ("vessel", "Vessel", "vessel"),
+    ("option", "Options", "option"),
+    ("caution", "Cautions", "caution"),
+    ("claim", "Claims", "claim"),
+    ("name", "Names", "name"),
+)
+
+
+def method_point(impact: Impact) -> Point:
+    if not impact.texts:
+        text = "No change of method, prep, hold time, equipment or vessel."
+        if impact.amounts:
+            text += " Show staff the new amounts."
+        return Point("Method and training", text, METHOD)
+    parts = []
+    for kind, _, short in _kinds_of(impact):
+        number = sum(t.kind == kind for t in impact.texts)
+        items = listed(t.item_name for t in impact.texts if t.kind == kind)
+        parts.append(f"{short} {number} ({items})")
+    return Point("Method and training", f"Changes: {'; '.join(parts)}. Show staff the new cards.", METHOD)
+
+
+def method_section(impact: Impact) -> Section:
+    title = "Method, prep, hold times, equipment, vessels"
+    if not impact.texts:
+        words = "Steps, hold times, equipment, vessels, options, cautions, claims and names read as before."
+        return Section(METHOD, title, (Note(words),))
+    tables = tuple(_text_table(impact, kind, heading) for kind, heading, _ in _kinds_of(impact))
+    return Section(METHOD, title, tables)
+
+
+def _kinds_of(impact: Impact) -> list[tuple[str, str, str]]:
+    present = {t.kind for t in impact.texts}
+    known = [k for k in _KINDS if k[0] in present]
+    others = sorted(present - {k[0] for k in _KINDS})
+    return known + [(kind, kind.replace("-", " ").capitalize(), kind.replace("-", " ")) for kind in others]
+
+
+def _text_table(impact: Impact, kind: str, heading: str) -> Table:
+    changes = [t for t in impact.texts if t.kind == kind]
+    columns = ("Drink or prep", "Where", "Before", "After", "Sites")
+    ordered = sorted(changes, key=lambda t: (t.item_name, t.item, t.where))
+    return Table(
+        heading,
+        tuple(Column(name) for name in columns),
+        tuple(_text_row(impact, t) for t in ordered),
+    )
+
+
+def _text_row(impact: Impact, change: TextChange) -> tuple[Cell, ...]:
+    return (
+        cell(f"{change.item_name} ({kind_words(change.item)})"),
+        cell(change.where or "all of it"),
+        cell("not there" if change.before is None else change.before),
+        cell("taken out" if change.after is None else change.after),
+        cell(site_names(impact, change.sites)),
+    )
+
+
+def touched_sites(impact: Impact) -> tuple[str, ...]:
+    """Ids of the sites whose cards this proposal changes."""
+    return tuple(sorted({row.site for row in impact.effect.rows}))
+
+
+def follow_point(impact: Impact, label: str) -> Point:
+    touched = touched_sites(impact)
+    stuck = sorted({h.site for h in impact.hindrances})
+    if not touched and not stuck:
+        return Point(label, "No site's cards change.", FOLLOW)
+    able = len(set(touched) - set(stuck))
+    text = f"{able} of {count(len(touched), 'touched site')} can follow."
+    if stuck:
+        text = f"{text[:-1]}; {len(stuck)} CANNOT, or not fully: {_stuck_words(impact, stuck)}."
+    return Point(label, text, FOLLOW, alarm=bool(stuck))
+
+
+def _stuck_words(impact: Impact, stuck: list[str]) -> str:
+    words = []
+    for site in stuck:
+        of_site = [h for h in impact.hindrances if h.site == site]
+        words.append(f"{of_site[0].site_name} ({listed(h.lacks for h in of_site)})")
+    return "; ".join(words)
+
+
+def follow_section(impact: Impact) -> Section:
+    title = "Sites that cannot follow"
+    if not impact.hindrances:
+        words = "Every touched site has the tools, vessels and equipment that the cards ask for."
+        if not touched_sites(impact):
+            words = "No site's cards change."
+        return Section(FOLLOW, title, (Note(words),))
+    columns = ("Site", "Drink or prep", "What it lacks", "Since")
+    ordered = sorted(impact.hindrances, key=lambda h: (not h.new, h.site_name, h.item_name, h.lacks))
+    rows = tuple(
+        (
+            cell(h.site_name, alarm=True),
+            cell(f"{h.item_name} ({kind_words(h.item)})"),
+            cell(h.lacks),
+            cell("NEW with this proposal" if h.new else "stands today already", alarm=h.new),
+        )
+        for h in ordered
+    )
+    table = Table("Not able, or not within tolerance", tuple(Column(name) for name in columns), rows)
+    return Section(FOLLOW, title, (table,), alarm=True)
+
+
+def untouched_section(impact: Impact) -> Section:
+    u = impact.untouched
+    facts = Facts(
+        (
+            ("Drinks unchanged", f"{u.drinks} of {u.drinks_total}"),
+            ("Preps unchanged", f"{u.preps} of {u.preps_total}"),
+            ("Sites unchanged", f"{u.sites} of {u.sites_total}"),
+        )
+    )
+    blocks: list[Block] = [Note(_unchanged_words(impact)), facts]
+    if u.drink_names:
+        blocks.append(Listing("Drinks unchanged, by name", u.drink_names, fold=True))
+    if u.site_names:
+        blocks.append(Listing("Sites unchanged, by name", u.site_names, fold=True))
+    return Section(UNTOUCHED, "Not affected", tuple(blocks))
+
+
+def _unchanged_words(impact: Impact) -> str:
+    u = impact.untouched
+    parts = (count(u.drinks, "drink"), count(u.preps, "prep"), count(u.sites, "site"))
+    return f"{parts[0]}, {parts[1]} and {parts[2]} unchanged: the same cards as today, compared in full."
