@@ -1,0 +1,45 @@
+"""Sites that cannot follow what they are told, and what they lack."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from specctl.change.compare import Pair
+from specctl.change.entry_lines import Entry, lines_in
+from specctl.change.impact import Hindrance
+from specctl.domain.book import Book
+
+UNFIT = ("outside", "no-tool")
+
+
+def hindrances_of(pairs: Iterable[Pair], before: Book, after: Book) -> tuple[Hindrance, ...]:
+    """For every touched item and site: vessels, equipment and tools that are missing."""
+    found = []
+    for pair in pairs:
+        if pair.after is None:
+            continue
+        for site in pair.sites:
+            lacking = _lacks(pair.after, site, after)
+            had = _lacks(pair.before, site, before) if pair.before is not None else set()
+            for lack in sorted(lacking):
+                name = after.sites[site].name if site in after.sites else site
+                found.append(Hindrance(site, name, pair.item, pair.name, lack, lack not in had))
+    return tuple(sorted(found, key=lambda h: (not h.new, h.site, h.item, h.lacks)))
+
+
+def _lacks(entry: Entry, site_id: str, book: Book) -> set[str]:
+    site = book.sites.get(site_id)
+    if site is None:
+        return set()
+    lacks = {f"equipment: {e}" for e in entry["equipment"] if e not in site.equipment}
+    for size in entry["sizes"]:
+        vessel = size["vessel"]
+        if vessel and vessel["id"] not in site.vessels:
+            lacks.add(f"vessel: {vessel['name']}")
+    for line in lines_in(entry).values():
+        verdict = line["measure"]["verdict"]
+        if verdict == "no-tool":
+            lacks.add(f"a tool for {line['name']}")
+        elif verdict == "outside":
+            lacks.add(f"a tool that holds the tolerance for {line['name']}")
+    return lacks
