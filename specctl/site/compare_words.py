@@ -79,6 +79,10 @@ def _choice_line(record: Record | None) -> str:
     return f"{visible(line['name'])}, {_line(line)}"
 
 
+def _item(pair: list[str]) -> str:
+    return f"{visible(pair[1])} ({visible(pair[0])})"
+
+
 def _amount(line: Record) -> str:
     return amount_words(line)
 
@@ -148,6 +152,7 @@ def _substitute(record: Record | None) -> str:
 
 _SHOW: dict[str, Callable[[Any], str]] = {
     "line": _line,
+    "line-item": _item,
     "amount": _amount,
     "measure": _measure,
     "tolerance": _tolerance,
