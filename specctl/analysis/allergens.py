@@ -11,7 +11,10 @@ Absence is only what a supplier's document declares: by name, or by answering
 for a whole list of the book that holds the substance. A missing statement is
 unknown. A document for another product code proves no absence, and neither does
 one that names no code where the ingredient has one; what it says is contained
-still counts. No clock here: `absent_until` is the first day on which an absence
+still counts. Lists name things at different grains (crustaceans; shrimp, crab): a
+document that names one grain and answers for a list leaves the coarser and the
+finer name of the same thing unknown, unless it says absent by name: "contains
+crustaceans" is no statement that there is no shrimp. No clock here: `absent_until` is the first day on which an absence
 the row relies on rests on a document too old to trust.
 
 A row is the union over all sizes. A line whose amount is missing counts as in.
@@ -175,16 +178,22 @@ def paths_by_status(
     book: Book, sources: Iterable[Source], substance: str
 ) -> dict[str, list[str]]:
     """Ways to the ingredients that contain, may contain or do not answer for it."""
+    grains = other_grains(book, substance)
     paths: dict[str, list[str]] = {}
     for source in sources:
-        status = status_in(book, source.ingredient, substance)
+        status = status_in(book, source.ingredient, substance, grains)
         if status != ABSENT:
             paths.setdefault(status, []).extend(source.paths)
     return paths
 
 
-def status_in(book: Book, ingredient: Ingredient | None, substance: str) -> str:
-    """What one ingredient's document says of one substance; silence is unknown."""
+def status_in(
+    book: Book, ingredient: Ingredient | None, substance: str, grains: frozenset[str]
+) -> str:
+    """What one ingredient's document says of one substance; silence is unknown.
+
+    `grains` are the substance's `other_grains`.
+    """
     facts = ingredient.facts if ingredient is not None else None
     if ingredient is None or facts is None:
         return UNKNOWN
@@ -196,11 +205,27 @@ def status_in(book: Book, ingredient: Ingredient | None, substance: str) -> str:
         return UNKNOWN
     if substance in facts.absent:
         return ABSENT
+    if grains & (facts.contains | facts.may_contain):
+        return UNKNOWN
     for id in facts.answers_for:
         answered = book.lists.get(id)
         if answered is not None and answered.group_of(substance) is not None:
             return ABSENT
     return UNKNOWN
+
+
+def other_grains(book: Book, substance: str) -> frozenset[str]:
+    """Coarser and finer names of the same thing, by the book's lists.
+
+    A group that holds a member of the group's own key (crustaceans, with shrimp
+    and crab beside it) says that the member is the coarse name of the others.
+    """
+    found: set[str] = set()
+    for allergen_list in book.lists.values():
+        for group in allergen_list.groups.values():
+            if group.key in group.members and substance in group.members:
+                found.update(group.members if substance == group.key else (group.key,))
+    return frozenset(found - {substance})
 
 
 def strongest(paths: Mapping[str, object]) -> str | None:
@@ -241,8 +266,10 @@ def _left_out(line: OpenLine, sizes: Iterable[str]) -> bool:
 
 def _trust_ends(book: Book, sources: Iterable[Source], substance: str) -> list[date]:
     """First untrusted days of the documents that declare `substance` absent."""
+    grains = other_grains(book, substance)
     return [
         trusted_until(book, source.facts)
         for source in sources
-        if source.facts is not None and status_in(book, source.ingredient, substance) == ABSENT
+        if source.facts is not None
+        and status_in(book, source.ingredient, substance, grains) == ABSENT
     ]

@@ -9,12 +9,10 @@ cannot be known is named, never zero. A ring of preps is named, not followed.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from decimal import Decimal
 from fractions import Fraction
 from typing import Mapping
 
-from specctl.analysis.build import BuiltLine
-from specctl.domain.amount import Absent, Amount, Each, Grams, TopTo
+from specctl.domain.amount import Absent, Amount, Each, Grams
 from specctl.domain.book import Book
 from specctl.domain.ingredient import Ingredient
 from specctl.domain.recipe import ALL_SIZES, Prep
@@ -51,9 +49,6 @@ class Kitchen:
         self._grams: dict[str, Basket] = {}
         self._open: set[str] = set()
 
-    def basket(self, line: BuiltLine, filled: Mapping[str, Decimal]) -> Basket:
-        return self._of(line.use, line.amount, filled.get(line.path))
-
     def gram_of(self, id: str) -> Basket:
         """Ingredients of one gram of a prep that reaches a cup."""
         if id not in self._grams:
@@ -76,16 +71,15 @@ class Kitchen:
             amount = line.amount(ALL_SIZES)
             if isinstance(amount, Absent):
                 continue
-            basket = self._of(line.use, amount, None)
+            basket = self.basket(line.use, amount)
             missing.update(basket.missing)
             for key, share in basket.amounts.items():
                 total[key] = total.get(key, Fraction(0)) + share / served
         return Basket(total, tuple(sorted(missing)))
 
-    def _of(self, id: str, amount: Amount | None, filled: Decimal | None) -> Basket:
+    def basket(self, id: str, amount: Amount | None) -> Basket:
+        """Ingredients of so much of an ingredient or prep, losses of preps included."""
         item = self._book.path_of(id)
-        if isinstance(amount, TopTo) and filled is not None:
-            amount = Grams(filled)
         if not isinstance(amount, Grams | Each):
             return unknown(item, f"{amount} has no mass" if amount else "no amount")
         ingredient = self._book.ingredients.get(id)

@@ -3,12 +3,13 @@
 Promises: exact. A gram costs its pack's price over what of the pack reaches a
 cup (grams in the pack x usable share); a pack in ml is weighed by the
 ingredient's density; preps are taken apart to ingredients (`basket`), so that
-`split` can say which ingredient moved a cost. A price that is missing makes the figure
-None and is named: it is never zero. Shown figures are rounded half up to the
-currency's minor unit, and the lines together are the total (largest remainder).
+`split` can say which ingredient moved a cost. A price that is missing makes the
+figure None and is named: it is never zero. Shown figures are rounded half up to
+the currency's minor unit, and the lines together are the total (largest
+remainder).
 
-Filling rules have no mass of their own: the caller
-gives it (`Terms.filled`). Other franchises' price books are never looked at.
+What a filling rule takes is worked out for the cup (`filling`), as on the card;
+where it cannot be, the cost is missing. No other price book is looked at.
 """
 
 from __future__ import annotations
@@ -19,9 +20,17 @@ from fractions import Fraction
 from typing import Mapping
 
 from specctl.analysis.basket import GRAM, PIECE, Basket, Kitchen, Missing, unit_of
-from specctl.analysis.build import STANDARD, BuiltLine, Variant, build_lines, stocked
+from specctl.analysis.build import (
+    STANDARD,
+    BuiltLine,
+    Variant,
+    build_lines,
+    choice_of,
+    stocked,
+)
+from specctl.analysis.filling import fill_lines
 from specctl.analysis.money import minor_digits, rounded, rounded_parts
-from specctl.domain.amount import Each, Grams, TopTo, Volume
+from specctl.domain.amount import Amount, Each, Grams, TopTo, Volume
 from specctl.domain.book import Book
 from specctl.domain.place import Market
 from specctl.domain.price import PriceBook
@@ -33,13 +42,8 @@ _UNIT_DIGITS = 8
 
 @dataclass(frozen=True, slots=True)
 class Terms:
-    """What a cost rests on beside the price book.
+    """Whose cup it is: a site's stand-ins (of to by), used where its market allows."""
 
-    `filled`: grams a filling rule takes, by line path. `stocks` and `market`:
-    the stand-ins of a site, used where the drink allows them.
-    """
-
-    filled: Mapping[str, Decimal] = field(default_factory=dict)
     stocks: Mapping[str, str] = field(default_factory=dict)
     market: str = ""
 
@@ -132,12 +136,11 @@ def cup_cost(
     """Cost of one cup. Raises KeyError for a variant the drink does not know."""
     kitchen = Kitchen(book)
     lines, missing = [], set()
-    for line in lines_at(book, drink, size, variant, terms):
-        basket = kitchen.basket(line, terms.filled)
-        exact, gaps = priced(book, price_book, basket)
+    for line, amount in amounts_at(book, drink, size, variant, terms):
+        exact, gaps = priced(book, price_book, kitchen.basket(line.use, amount))
         missing.update(gaps)
-        lines.append((line, exact))
-    exacts = [exact for _, exact in lines]
+        lines.append((line, amount, exact))
+    exacts = [exact for _, _, exact in lines]
     digits = minor_digits(price_book.currency)
     total = exact_total = None
     if missing:
@@ -155,12 +158,12 @@ def cup_cost(
             LineCost(
                 path=line.path,
                 use=line.use,
-                grams=_grams(line, terms.filled),
-                each=line.amount.count if isinstance(line.amount, Each) else None,
+                grams=amount.value if isinstance(amount, Grams) else None,
+                each=amount.count if isinstance(amount, Each) else None,
                 exact=exact,
                 cost=cost,
             )
-            for (line, exact), cost in zip(lines, shown)
+            for (line, amount, exact), cost in zip(lines, shown)
         ),
         missing=tuple(sorted(missing)),
     )
@@ -173,20 +176,41 @@ def cup_basket(
     kitchen = Kitchen(book)
     total: dict[tuple[str, str], Fraction] = {}
     missing: set[Missing] = set()
-    for line in lines_at(book, drink, size, variant, terms):
-        basket = kitchen.basket(line, terms.filled)
+    for line, amount in amounts_at(book, drink, size, variant, terms):
+        basket = kitchen.basket(line.use, amount)
         missing.update(basket.missing)
         for key, amount in basket.amounts.items():
             total[key] = total.get(key, Fraction(0)) + amount
     return Basket(total, tuple(sorted(missing)))
 
 
-def lines_at(
+def amounts_at(
     book: Book, drink: Drink, size: str, variant: Variant, terms: Terms
-) -> list[BuiltLine]:
-    """The lines of one cup, with a site's stand-ins where the drink allows them."""
+) -> list[tuple[BuiltLine, Amount]]:
+    """The lines of one cup, stand-ins in, with filling and top-up rules in grams.
+
+    A rule that cannot be worked out stays a rule.
+    """
+    lines = _lines(book, drink, size, variant, terms)
+    standard = top_up = None
+    if not variant.is_standard and variant.substitute is None:
+        standard = _lines(book, drink, size, STANDARD, terms)
+        top_up = choice_of(drink, variant).top_up
+    vessel = book.vessels.get(drink.sizes[size].vessel) if size in drink.sizes else None
+    found: list[tuple[BuiltLine, Amount]] = []
+    for filled in fill_lines(book, lines, vessel, standard, top_up).values():
+        amount = filled.line.amount
+        if filled.grams is not None and (filled.topped_up or isinstance(amount, TopTo)):
+            amount = Grams(filled.grams)
+        found.append((filled.line, amount))
+    return found
+
+
+def _lines(
+    book: Book, drink: Drink, size: str, variant: Variant, terms: Terms
+) -> dict[str, BuiltLine]:
     lines = build_lines(book, drink, size, variant)
-    return list(stocked(lines, drink.substitutes.values(), terms.stocks, terms.market).values())
+    return stocked(lines, drink.substitutes.values(), terms.stocks, terms.market)
 
 
 def priced(
@@ -261,12 +285,3 @@ def _ingredient_cost(book: Book, price_book: PriceBook, id: str, unit: str) -> U
     if usable <= 0:
         return lacks("nothing of its pack is usable")
     return UnitCost(item, unit, Fraction(price.price) / usable)
-
-
-def _grams(line: BuiltLine, filled: Mapping[str, Decimal]) -> Decimal | None:
-    match line.amount:
-        case Grams(value):
-            return value
-        case TopTo():
-            return filled.get(line.path)
-    return None
