@@ -8,7 +8,7 @@ judged here.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 from typing import Any
 
@@ -87,13 +87,9 @@ def amounts_of(pairs: Iterable[Pair]) -> tuple[AmountChange, ...]:
             if key not in before and was is not None and key[1] in choice_names(pair.before):
                 _note(pair, key, was, None, found, heads)
     return tuple(
-        AmountChange(**{**_fields(heads[k]), "at": tuple(sorted(at, key=lambda a: a.sites))})
-        for k, at in sorted(found.items(), key=lambda i: i[0][:4])
+        replace(heads[slot], at=tuple(sorted(at, key=lambda a: a.sites)))
+        for slot, at in sorted(found.items(), key=lambda i: str(i[0]))
     )
-
-
-def _fields(change: AmountChange) -> dict[str, Any]:
-    return {name: getattr(change, name) for name in AmountChange.__slots__}
 
 
 def _note(
@@ -105,7 +101,6 @@ def _note(
     heads: dict[tuple[Any, ...], AmountChange],
 ) -> None:
     size, choice, path = key
-    entry = pair.after or pair.before
     names = {**choice_names(pair.before), **choice_names(pair.after)}
     sizes = {**size_names(pair.before), **size_names(pair.after)}
     shown = now or was or {}
@@ -133,7 +128,6 @@ def _note(
                 tuple(sorted((*other.sites, *pair.sites))), other.before, other.after, was, now
             )
             return
-    assert entry is not None
     found[slot].append(at)
 
 
