@@ -16,12 +16,11 @@ from typing import Any
 
 from specctl.codec import scalars
 from specctl.codec.node import LIST, MAP, SCALAR, Item, Node
+from specctl.codec.yamlguard import MOST_PROBLEMS, decode
 from specctl.problem import Place, Problem
 
-MOST_BYTES = 256 * 1024
 MOST_DEPTH = 32
 MOST_EVENTS = 20_000
-MOST_PROBLEMS = 50
 PROSE_KEYS = frozenset(
     {"name", "title", "why", "note", "do", "caution", "reason", "source"}
 )
@@ -43,7 +42,7 @@ def read(text: bytes, file: str) -> tuple[Node | None, list[Problem]]:
     A node that comes with problems is there to look for more problems; nothing
     may be built on it. None where the text has no readable shape at all.
     """
-    decoded, problems = _decode(text, file)
+    decoded, problems = decode(text, file)
     if decoded is None or problems:
         return None, problems
     walk = _Walk(decoded, file)
@@ -53,66 +52,6 @@ def read(text: bytes, file: str) -> tuple[Node | None, list[Problem]]:
         return None, [*walk.problems, halt.problem][:MOST_PROBLEMS]
     problems = sorted(walk.problems, key=lambda p: (p.place, p.code))
     return node, problems[:MOST_PROBLEMS]
-
-
-def _decode(raw: bytes, file: str) -> tuple[str | None, list[Problem]]:
-    if len(raw) > MOST_BYTES:
-        return None, [
-            Problem(
-                "yaml-too-big",
-                Place(file),
-                f"the file has {len(raw)} bytes; the most is {MOST_BYTES}",
-                "Split it into records of its own.",
-            )
-        ]
-    if raw.startswith((b"\xef\xbb\xbf", b"\xff\xfe", b"\xfe\xff")):
-        return None, [
-            Problem(
-                "yaml-encoding",
-                Place(file, 1, 1),
-                "the file begins with a byte order mark",
-                "Save it as UTF-8 without a byte order mark.",
-            )
-        ]
-    try:
-        text = raw.decode("utf-8")
-    except UnicodeDecodeError as error:
-        line = raw.count(b"\n", 0, error.start) + 1
-        column = error.start - raw.rfind(b"\n", 0, error.start)
-        return None, [
-            Problem(
-                "yaml-encoding",
-                Place(file, line, column),
-                f"a byte (0x{raw[error.start]:02X}) that is not UTF-8",
-                "Save the file as UTF-8.",
-            )
-        ]
-    found = [
-        Problem(
-            "yaml-character",
-            _place(text, at, file),
-            what,
-            "Use spaces instead." if "tab" in what else "Remove it, or type the character again.",
-        )
-        for at, what in scalars.stray_characters(text)
-    ]
-    if not scalars.is_composed(text):
-        for number, line_text in enumerate(text.split("\n"), 1):
-            if not scalars.is_composed(line_text):
-                found.append(
-                    Problem(
-                        "yaml-character",
-                        Place(file, number, 1),
-                        "text that is not in Unicode normalisation form C",
-                        "Type the accented letter again as one character.",
-                    )
-                )
-                break
-    return text, found[:MOST_PROBLEMS]
-
-
-def _place(text: str, at: int, file: str) -> Place:
-    return Place(file, text.count("\n", 0, at) + 1, at - text.rfind("\n", 0, at))
 
 
 class _Frame:

@@ -33,6 +33,7 @@ THING = {
         "version": {"const": 1},
         "of": {"$ref": "common.schema.json#/$defs/id"},
         "share": {"type": "number", "minimum": 0, "maximum": 1},
+        "tenth": {"type": "number", "minimum": 0.1, "maximum": 0.3},
         "count": {"type": "integer", "minimum": 1},
         "set": {"type": "array", "items": {"$ref": "common.schema.json#/$defs/id"}, "uniqueItems": True, "minItems": 1},
         "sizes": {
@@ -70,6 +71,11 @@ GOOD = "name: a\nkind: scoop\n"
 def test_a_good_record_has_no_problems(folder: Path) -> None:
     text = GOOD + "of: oat-milk\nshare: 0.25\ncount: 3\nset: [a, b]\nsizes: {big: {ml: 12.5}}\namount: {big: 30 g}\nx-note: a\n"
     assert check(folder, text) == []
+
+
+def test_bounds_are_decimal(folder: Path) -> None:
+    # 0.1 and 0.3 have no exact binary form: held against floats one of them would fail.
+    assert check(folder, GOOD + "tenth: 0.1\n") == [] == check(folder, GOOD + "tenth: 0.3\n")
 
 
 # text, code, line, column, part of what, part of todo

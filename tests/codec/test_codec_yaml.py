@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from specctl.codec import scalars, yamltext
+from specctl.codec import scalars, yamlguard, yamltext
 from specctl.codec.emit import write_value
 from specctl.codec.node import Node, from_json, same_meaning
 from specctl.codec.yamltext import read
@@ -160,7 +160,7 @@ def test_comments_that_are_fine() -> None:
 
 
 def test_size_and_count_are_capped() -> None:
-    _, problems = read(b"a: " + b"b" * yamltext.MOST_BYTES, "x.yaml")
+    _, problems = read(b"a: " + b"b" * yamlguard.MOST_BYTES, "x.yaml")
     assert [p.code for p in problems] == ["yaml-too-big"]
     _, problems = read(b"- 1\n" * (yamltext.MOST_EVENTS + 1), "x.yaml")
     assert [p.code for p in problems] == ["yaml-too-big"]
