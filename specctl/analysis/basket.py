@@ -12,10 +12,11 @@ from dataclasses import dataclass
 from fractions import Fraction
 from typing import Mapping
 
+from specctl.analysis.build import BATCH
 from specctl.domain.amount import Absent, Amount, Each, Grams
 from specctl.domain.book import Book
 from specctl.domain.ingredient import Ingredient
-from specctl.domain.recipe import ALL_SIZES, Prep
+from specctl.domain.recipe import Prep
 
 GRAM = "g"
 PIECE = "each"
@@ -68,7 +69,7 @@ class Kitchen:
         total: dict[tuple[str, str], Fraction] = {}
         missing: set[Missing] = set()
         for line in prep.all_lines():
-            amount = line.amount(ALL_SIZES)
+            amount = line.amount(BATCH)
             if isinstance(amount, Absent):
                 continue
             basket = self.basket(line.use, amount)

@@ -21,6 +21,7 @@ from specctl.problem import NOWHERE, WARNING, Place, Problem
 def check_documents(book: Book, today: date) -> list[Problem]:
     """Findings on the allergen facts of every ingredient, and on what claims forbid."""
     known = sorted({s for each in book.lists.values() for s in each.substances()})
+    whole = not any(each.startswith("list/") for each in book.broken)
     problems = []
     for _, ingredient in sorted(book.ingredients.items()):
         facts = ingredient.facts
@@ -35,10 +36,12 @@ def check_documents(book: Book, today: date) -> list[Problem]:
                 )
             )
             continue
-        problems.extend(_substances(ingredient, facts, known))
+        if whole:
+            problems.extend(_strangers(ingredient, facts, known))
+        problems.extend(_contradictions(ingredient, facts))
         problems.extend(_product(ingredient, facts))
         problems.extend(_age(book, ingredient, facts, today))
-    for claim in book.settings.claims.values():
+    for claim in book.settings.claims.values() if whole else ():
         for substance in sorted(claim.forbids - set(known)):
             problems.append(_unknown(substance, known, book.settings.place, f"claim {claim.key}"))
     return problems
@@ -50,14 +53,19 @@ def did_you_mean(word: str, known: Iterable[str]) -> str:
     return f"Did you mean {' or '.join(near)}? " if near else ""
 
 
-def _substances(
+def _strangers(
     ingredient: Ingredient, facts: AllergenFacts, known: list[str]
 ) -> list[Problem]:
+    """Substances no list knows. Not asked while a list cannot be read."""
+    return [
+        _unknown(substance, known, _place(ingredient, facts, substance), f"'{ingredient.name}'")
+        for substance in sorted(facts.contains | facts.may_contain | facts.absent)
+        if substance not in known
+    ]
+
+
+def _contradictions(ingredient: Ingredient, facts: AllergenFacts) -> list[Problem]:
     problems = []
-    for substance in sorted(facts.contains | facts.may_contain | facts.absent):
-        if substance not in known:
-            place = _place(ingredient, facts, substance)
-            problems.append(_unknown(substance, known, place, f"'{ingredient.name}'"))
     for substance in sorted((facts.contains | facts.may_contain) & facts.absent):
         said = "contained" if substance in facts.contains else "possibly contained"
         problems.append(

@@ -29,7 +29,7 @@ def check_prices(book: Book) -> list[Problem]:
         sites = book.sites_of(franchise.id)
         prices = book.price_books.get(franchise.id)
         if prices is None:
-            if sites:
+            if sites and f"price-book/{franchise.id}" not in book.broken:
                 problems.append(_no_book(franchise))
             continue
         problems.extend(_packs(book, franchise, prices, sites))

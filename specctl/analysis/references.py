@@ -1,9 +1,9 @@
 """Names that must name something: every id one record uses of another.
 
 Promises: each id that names nothing, where it stands, with the nearest known
-ones; one id for two things; preps that are made from themselves. A record left
-out because its file is broken is not reported again by everyone who uses it:
-`broken` holds the ids of those.
+ones; one id for two things; preps that are made from themselves. A record that
+was left out because its file cannot be read (`Book.broken`) is not reported
+again by everyone who uses it.
 """
 
 from __future__ import annotations
@@ -20,11 +20,12 @@ from specctl.problem import NOWHERE, Place, Problem
 
 POLICY = Place("policy.yaml")
 SIGNATORIES = Place("signatories.yaml")
+_KINDS_OF = {"item": ("ingredient", "prep")}
 
 
-def check_references(book: Book, broken: Collection[str] = ()) -> list[Problem]:
-    """Every name that names nothing. `broken`: ids of records that could not be read."""
-    names = _Names(broken)
+def check_references(book: Book) -> list[Problem]:
+    """Every name that names nothing, every id that names two things, every ring."""
+    names = _Names(book.broken)
     parts: tuple[Iterable[Problem | None], ...] = (
         _recipes(book, names),
         _drinks(book, names),
@@ -43,14 +44,15 @@ def check_references(book: Book, broken: Collection[str] = ()) -> list[Problem]:
 class _Names:
     """Says that a name names nothing, unless the record it names is broken."""
 
-    def __init__(self, broken: Collection[str]) -> None:
-        self._broken = frozenset(broken)
+    def __init__(self, broken: frozenset[str]) -> None:
+        self._broken = broken
 
     def check(
         self, kind: str, id: str, known: Collection[str], place: Place, who: str
     ) -> Problem | None:
         """None where `id` is known or broken; else `<kind>-unknown`."""
-        if id in known or id in self._broken:
+        kinds = _KINDS_OF.get(kind, (kind,))
+        if id in known or any(f"{each}/{id}" in self._broken for each in kinds):
             return None
         words = kind.replace("-", " ")
         return Problem(

@@ -8,7 +8,6 @@ form that no longer agrees with its grams, time zones) is the reader's part.
 from __future__ import annotations
 
 from datetime import date
-from typing import Collection
 
 from specctl.analysis.claims import check_claims
 from specctl.analysis.documents import check_documents
@@ -20,15 +19,13 @@ from specctl.domain.book import Book
 from specctl.problem import Problem, in_order
 
 
-def check_book(book: Book, today: date, broken: Collection[str] = ()) -> list[Problem]:
-    """Every finding on a book.
+def check_book(book: Book, today: date) -> list[Problem]:
+    """Every finding on a book; `today` judges the age of suppliers' documents.
 
-    `today` judges the age of suppliers' documents. `broken` holds the ids of
-    records whose files could not be read: they are missing from the book, and
-    those who use them are not blamed for it.
+    Who uses a record that could not be read (`Book.broken`) is not blamed for it.
     """
     problems: list[Problem] = [
-        *check_references(book, broken),
+        *check_references(book),
         *check_documents(book, today),
         *check_lines(book),
         *check_claims(book),
