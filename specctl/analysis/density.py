@@ -78,7 +78,7 @@ COLDEST, HOTTEST = -40.0, 150.0
 COMPOSITION_BAND = 0.02
 _COMPONENTS = ("protein", "fat", "carbohydrate", "fibre", "ash")
 _MOST_OVER = Decimal(102)
-_MOST_ASH = Decimal(5)
+_MOST_ASH = Decimal(10)
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,8 +111,9 @@ def shares(composition: Mapping[str, Decimal]) -> Mapping[str, Decimal] | None:
     Tables differ in two ways that are settled here: where everything sums past
     102 g, carbohydrate was given with its fibre, and the fibre is taken out of
     it; where water is not given, what is missing to 100 g is taken as water, and
-    where it is given, up to 5 g missing are taken as ash. Sugars only stand in
-    for a carbohydrate that is not given. Alcohol is outside the models.
+    where it is given, up to 10 g missing are taken as ash (cocoa holds 5.8).
+    Sugars only stand in for a carbohydrate that is not given. Alcohol is outside
+    the models.
     """
     if composition.get("alcohol", Decimal(0)) > 0:
         return None

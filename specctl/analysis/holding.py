@@ -97,7 +97,7 @@ def hold_of(prep: Prep, book: Book) -> Hold:
     if prep.hold is None:
         return Hold(None, prep.keep, "no hold time is written")
     seconds, because = prep.hold, "its own hold time"
-    for limit, why in _inside(prep, book, frozenset({prep.id})):
+    for limit, why in _inside(prep, book, {prep.id}):
         if limit < seconds:
             seconds, because = limit, why
     return Hold(seconds, prep.keep, because)
@@ -151,16 +151,17 @@ def topped_up(held: Discard, fresh: Discard) -> Discard:
     return Discard(earlier.at, because, held.unknown + fresh.unknown)
 
 
-def _inside(prep: Prep, book: Book, seen: frozenset[str]) -> Iterator[tuple[int, str]]:
-    """(seconds, why) of every written limit below a prep; a circle is walked once."""
+def _inside(prep: Prep, book: Book, seen: set[str]) -> Iterator[tuple[int, str]]:
+    """(seconds, why) of every written limit below a prep, each prep walked once."""
     for item_id in sorted({line.use for line in prep.all_lines()}):
         item = book.item(item_id)
         if isinstance(item, Ingredient) and item.opened_life is not None:
             yield item.opened_life, f"{item.name} once opened"
         elif isinstance(item, Prep) and item.id not in seen:
+            seen.add(item.id)
             if item.hold is not None:
                 yield item.hold, f"the hold time of {item.name}"
-            yield from _inside(item, book, seen | {item.id})
+            yield from _inside(item, book, seen)
 
 
 def _day_after(day: date, made: datetime) -> datetime:
