@@ -158,10 +158,10 @@ def _git_is_running(git_dir: Path) -> bool | None:
             if name != "git" and not name.startswith("git-"):
                 continue
             words = (entry / "cmdline").read_bytes()
+            if b"\0cat-file\0" in words:
+                continue  # a reader, ours among them, takes no locks
             place = Path(os.readlink(entry / "cwd"))
-        except FileNotFoundError:
-            continue
-        except ProcessLookupError:
+        except (FileNotFoundError, ProcessLookupError):
             continue
         except OSError:
             return True

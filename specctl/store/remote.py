@@ -13,7 +13,7 @@ import time
 from specctl.errors import Damaged, LostRace, NotFound, Refused, Stop, Unreachable
 from specctl.store.layout import Layout
 from specctl.store.names import is_oid, is_ref
-from specctl.store.process import NETWORK_DEADLINE, Result, failure, run_git
+from specctl.store.process import NETWORK_DEADLINE, Result, failure, plain, run_git
 
 _MAIN = "refs/heads/main:refs/remotes/origin/main"
 _PROPOSALS = "+refs/heads/proposals/*:refs/remotes/origin/proposals/*"
@@ -78,7 +78,7 @@ def push(layout: Layout, oid: str, ref: str) -> None:
             if "would clobber existing tag" in line or "already exists" in line:
                 raise Refused(f"origin has another {ref}", "A tag never moves. Find out who made it.")
             raise Refused(
-                f"origin does not take {ref}: {Result(1, b'', line.encode() + b'; ' + result.stderr).words}",
+                f"origin does not take {ref}: {plain(line.split(chr(9))[-1])}; {result.words}",
                 "If origin has a branch checked out, it must be a bare repository; else ask who keeps it.",
             )
     raise Unreachable(f"origin did not take the push: {result.words}", _LATER)

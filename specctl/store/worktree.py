@@ -180,13 +180,16 @@ def _on_disk(root: Path, path: str) -> bytes | None | object:
         return None
     except OSError:
         return _OTHER
-    with os.fdopen(handle, "rb") as file:
-        status = os.fstat(file.fileno())
+    try:
+        status = os.fstat(handle)
         if not stat.S_ISREG(status.st_mode):
             return _OTHER
         if status.st_size > MOST_BYTES:
             raise Refused(f"{path} is larger than {MOST_BYTES // 1024 // 1024} MiB", "No file of a book is.")
-        return file.read()
+        with os.fdopen(handle, "rb", closefd=False) as file:
+            return file.read()
+    finally:
+        os.close(handle)
 
 
 def _oid(entry: Entry | None) -> str | None:

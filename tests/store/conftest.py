@@ -109,6 +109,7 @@ def pair(tmp_path: Path) -> Iterator[Pair]:
     first = make_book(tmp_path / "one")
     origin = tmp_path / "origin.git"
     plain_git(tmp_path, "clone", "-q", "--bare", str(first), str(origin))
+    plain_git(origin, "remote", "remove", "origin")
     plain_git(first, "remote", "add", "origin", str(origin))
     plain_git(first, "fetch", "-q")
     plain_git(tmp_path, "clone", "-q", str(origin), str(tmp_path / "two"))
