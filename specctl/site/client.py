@@ -114,7 +114,7 @@ def _fetch(ask: Ask, work: Path, fetcher: Any) -> Fetched | NotFetched:
         return NotFetched(error, _seen(updater))
     except (RepositoryError, DownloadError) as error:
         return NotFetched(_in_words(error, updater, fetcher.last, ask), _seen(updater))
-    except (ValueError, TypeError, KeyError, AttributeError, RecursionError, OverflowError):
+    except (ArithmeticError, AttributeError, LookupError, RecursionError, TypeError, ValueError):
         # Only tuf runs above, on a stranger's bytes: whatever it trips over is theirs.
         return NotFetched(Untrusted(f"{fetcher.last} cannot be read", _ASK), _seen(updater))
     trusted = updater._trusted_set

@@ -120,7 +120,7 @@ def _allergens(before: Record, after: Record) -> Iterator[Difference]:
 
 
 def _row_name(row: Record) -> str:
-    return str(row["name"] or row["choice"])
+    return str(row["name"] or row["choice"])  # empty: the standard build
 
 
 def _facts(row: Record) -> dict[str, dict[str, Record]]:

@@ -25,6 +25,8 @@ Record = Mapping[str, Any]
 def difference_words(difference: Difference) -> str:
     """One difference as one line: `Large, base, Oat drink, amount: 28 g → 30 g`."""
     names = dict(difference.names)
+    if names.get("row") == "":
+        names["row"] = say("allergens.standard")
     if difference.kind == "other":
         return say("diff.other", what=visible(names["what"]).capitalize())
     what = _what(difference.kind, names)
@@ -32,8 +34,12 @@ def difference_words(difference: Difference) -> str:
     before, after = show(difference.before), show(difference.after)
     absent = say("diff.none")
     if before == absent and after != absent:
+        if what.endswith(after):
+            return say("diff.came", what=what)
         return say("diff.added", what=what, after=after)
     if after == absent and before != absent:
+        if what.endswith(before):
+            return say("diff.left", what=what)
         return say("diff.removed", what=what, before=before)
     if difference.kind.endswith("-order"):
         return say("diff.moved", what=what, before=before, after=after)

@@ -13,8 +13,8 @@ from typing import Any
 
 from specctl.report.clean import visible
 from specctl.report.words import (
-    amount_words,
     error_words,
+    grams_words,
     keep_words,
     measure_words,
     say,
@@ -170,12 +170,18 @@ def line_view(line: Record) -> LineView:
     exact = measure["by"] in ("scale", "count", "eye") and not (measure["off"] or "").strip("-0.")
     return LineView(
         name=visible(line["name"]),
-        amount=amount_words(line),
+        amount=_grams(line),
         measure=measure_words(line),
         error="" if exact or measure["by"] == "none" else error_words(measure),
         alarm="" if verdict == "within" else verdict_words(verdict),
         note=visible(measure["note"] or ""),
     )
+
+
+def _grams(line: Record) -> str:
+    """The canonical amount beside the measure; a rule's grams are only about right."""
+    by_eye = line["measure"]["by"] == "eye" and line["grams"]
+    return say("amount.about", grams=line["grams"]) if by_eye else grams_words(line["grams"])
 
 
 def _size(size: Record, is_prep: bool) -> SizeView:

@@ -83,18 +83,24 @@ def facts_of(entry: Record, choice: str, today: date) -> Facts:
     """The allergens of a row of `entry`; a row it lacks reads as unknown."""
     for row in entry["allergens"]:
         if row["choice"] == choice:
-            return _facts(row, today)
+            return _facts(row, groups_of(entry), today)
     return Facts(choice, visible(choice), (), True, True, say("allergens.no-row"))
 
 
-def _facts(row: Record, today: date) -> Facts:
+def groups_of(entry: Record) -> Mapping[str, str]:
+    """Group id to the list's own word for it; empty where the entry does not tell."""
+    groups: Mapping[str, str] = entry["list"].get("groups", {})
+    return groups
+
+
+def _facts(row: Record, groups: Mapping[str, str], today: date) -> Facts:
     until = row["absent_until"]
     last = None if until is None else date.fromisoformat(until)
     lapsed = last is not None and last <= today
     facts = tuple(
         Fact(
             status=status,
-            name=fact_words(fact),
+            name=fact_words(fact, groups),
             column=fact["group"] or fact["substance"],
             listed=fact["listed"],
             paths=tuple(visible(path) for path in fact["paths"]),
@@ -151,7 +157,7 @@ def columns_of(entries: list[Record]) -> list[tuple[str, str]]:
     """(group, heading) of the market's list: all groups a list names, else those that occur."""
     found: dict[str, str] = {}
     for entry in entries:
-        for group, name in entry["list"].get("groups", {}).items():
+        for group, name in groups_of(entry).items():
             found.setdefault(group, visible(name))
     for entry in entries:
         for row in entry["allergens"]:

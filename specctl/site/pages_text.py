@@ -184,9 +184,8 @@ def _options(card: Card, width: int) -> list[str]:
 
 
 def _line(line: LineView, width: int) -> list[str]:
-    lines = wrap(line.measure, width, "  > ")
-    detail = f"{line.name}, {line.amount}"
-    lines += wrap(f"{detail}; {line.error}" if line.error else detail, width, "    ")
+    lines = wrap(f"{line.name}: {line.measure}", width, "  > ")
+    lines += wrap(f"{line.amount}; {line.error}" if line.error else line.amount, width, "    ")
     if line.alarm:
         lines += ["    " + row for row in box([line.alarm], width - 4)]
     if line.note:

@@ -21,7 +21,7 @@ import json
 import re
 import shutil
 from collections.abc import Iterator, Mapping
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from dataclasses import asdict, dataclass, field, replace
 from datetime import datetime, timezone
 from pathlib import Path
@@ -153,11 +153,12 @@ def pinned_root(state: Path) -> bytes | None:
 @contextmanager
 def locked(state: Path) -> Iterator[None]:
     """Makes the folder if need be and holds it for one pull."""
-    try:
-        state.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise _unwritable(error) from None
-    with durable.locked(state):
+    with ExitStack() as held:
+        try:
+            state.mkdir(parents=True, exist_ok=True)
+            held.enter_context(durable.locked(state))
+        except OSError as error:
+            raise _unwritable(error) from None
         yield
 
 
