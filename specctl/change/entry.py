@@ -1,7 +1,5 @@
-"""Compiles a book into entries: all a site is told about one drink or prep.
+"""One entry: all a site is told about one drink or prep.
 
-Sites with the same profile (market, tools, scoop checks, stand-ins stocked)
-share one compilation, so the work is done once per distinct profile and item.
 An entry holds no clock, zone, release number, price, comment, written form,
 probability or estimate; numbers are integers or decimal strings; the same tree
 gives the same bytes on any machine.
@@ -9,131 +7,42 @@ gives the same bytes on any machine.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from collections.abc import Iterator
 from decimal import Decimal
 from typing import Any
 
-from specctl.analysis.allergens import AllergenRow, Fact, facts_of
-from specctl.analysis.build import (
-    BATCH,
-    MIX,
-    BuiltLine,
-    Variant,
-    allowed_in,
-    build_lines,
-    sizes_of,
-    stocked,
-    variants,
-)
-from specctl.analysis.filling import Filled, fill_lines
+from specctl.analysis.allergens import AllergenRow, Fact
+from specctl.analysis.build import MIX, STANDARD, Variant, allowed_in, sizes_of, variants
+from specctl.analysis.filling import Filled
 from specctl.analysis.holding import hold_of
-from specctl.analysis.measuring import Bench, Measure, measure
-from specctl.analysis.ways import preps_in
-from specctl.canonical import canonical, digest_of
+from specctl.analysis.measuring import Measure
+from specctl.change.memo import Memo, Profile
 from specctl.domain.amount import Absent, Each, Grams, TopTo, Unweighed, plain
 from specctl.domain.book import Book
-from specctl.domain.place import AllergenList, Market, Site
+from specctl.domain.place import Market
 from specctl.domain.recipe import Drink, Prep, Step
 
-DRINK = "drink/"
-PREP = "prep/"
 
-
-@dataclass(frozen=True, slots=True)
-class Profile:
-    """What makes sites differ in what they are told. Equal profiles share entries."""
-
-    market: str
-    tools: tuple[str, ...]
-    checks: tuple[str, ...]
-    stocks: tuple[tuple[str, str], ...]
-
-
-@dataclass(frozen=True, slots=True)
-class Compiled:
-    """Entries by digest, and the digest for each (site, item)."""
-
-    entries: Mapping[str, dict[str, Any]]
-    rows: Mapping[tuple[str, str], str]
-
-
-def compile_book(book: Book) -> Compiled:
-    """Every entry of every site. The book must check without errors."""
-    entries: dict[str, dict[str, Any]] = {}
-    rows: dict[tuple[str, str], str] = {}
-    done: dict[tuple[Profile, str], str] = {}
-    for site in book.sites.values():
-        if site.market not in book.markets:
-            continue
-        profile = profile_of(book, site)
-        for item in items_at(book, site):
-            key = (profile, item)
-            if key not in done:
-                entry = compile_entry(book, profile, item)
-                name = digest_of(canonical(entry))
-                entries[name] = entry
-                done[key] = name
-            rows[(site.id, item)] = done[key]
-    return Compiled(entries, rows)
-
-
-def profile_of(book: Book, site: Site) -> Profile:
-    checks = tuple(sorted(c.id for c in book.scoop_checks.values() if c.site == site.id))
-    return Profile(site.market, tuple(sorted(site.tools)), checks, tuple(sorted(site.stocks.items())))
-
-
-def items_at(book: Book, site: Site) -> list[str]:
-    """`drink/<id>` and `prep/<id>` of everything a site serves or makes for it, sorted."""
-    drinks = book.served_at(site)
-    preps: set[str] = set()
-    for drink in drinks:
-        for use in uses_of(drink):
-            preps |= preps_in(book, use)
-    return [f"{DRINK}{d.id}" for d in drinks] + [f"{PREP}{p}" for p in sorted(preps)]
-
-
-def uses_of(recipe: Drink | Prep) -> set[str]:
-    """Every id a recipe's lines may use, choices and stand-ins included."""
-    used = {line.use for line in recipe.all_lines()}
-    if isinstance(recipe, Drink):
-        for option in recipe.options.values():
-            for choice in option.choices.values():
-                used |= {change.use for change in choice.changes.values() if change.use}
-        used |= {substitute.by for substitute in recipe.substitutes.values()}
-    return used
-
-
-def bench_of(book: Book, profile: Profile) -> Bench:
-    """The tools and scoop checks of a profile, as the solver takes them."""
-    tools = tuple(book.tools[t] for t in profile.tools if t in book.tools)
-    checks = {}
-    for id in profile.checks:
-        check = book.scoop_checks[id]
-        checks[(check.ingredient, check.tool)] = check
-    return Bench(tools, checks, book.settings.most_motions, book.settings.half_scoops)
-
-
-def compile_entry(book: Book, profile: Profile, item: str) -> dict[str, Any]:
+def compile_entry(memo: Memo, profile: Profile, item: str) -> dict[str, Any]:
     """One entry as canonical JSON data."""
+    book = memo.book
     market = book.markets[profile.market]
-    bench = bench_of(book, profile)
     kind, _, id = item.partition("/")
     recipe: Drink | Prep = book.drinks[id] if kind == "drink" else book.preps[id]
     allergen_list = book.lists[market.allergen_list]
-    known = variants(recipe, market.id, book)
     return {
         "entry": 1,
         "item": item,
         "name": recipe.name,
         "market": market.id,
         "list": {"id": allergen_list.id, "name": allergen_list.name, "source": allergen_list.source},
-        "sizes": [_size(book, recipe, size, bench, market, profile) for size in sizes_of(recipe)],
+        "sizes": [_size(memo, recipe, size, profile) for size in sizes_of(recipe)],
         "steps": [_step(step) for step in recipe.steps.values()],
-        "options": _options(book, recipe, bench, market, profile),
+        "options": _options(memo, recipe, profile),
         "substitutes": _substitutes(book, recipe, market),
         "allergens": [
-            _allergens(facts_of(book, recipe, allergen_list, v, dict(profile.stocks))) for v in known
+            _allergens(memo.allergens(recipe, allergen_list.id, variant, profile))
+            for variant in variants(recipe, market.id, book)
         ],
         "hold": _hold(book, recipe),
         "equipment": sorted({e for step in recipe.steps.values() for e in step.equipment}),
@@ -142,36 +51,9 @@ def compile_entry(book: Book, profile: Profile, item: str) -> dict[str, Any]:
     }
 
 
-def _built(
-    book: Book, recipe: Drink | Prep, size: str, variant: Variant, market: Market, profile: Profile
-) -> dict[str, BuiltLine]:
-    lines = build_lines(book, recipe, size, variant)
-    if isinstance(recipe, Drink):
-        lines = stocked(lines, recipe.substitutes.values(), dict(profile.stocks), market.id)
-    return lines
-
-
-def _filled(
-    book: Book, recipe: Drink | Prep, size: str, variant: Variant, market: Market, profile: Profile
-) -> dict[str, Filled]:
-    """Lines of a variant with every rule turned into grams where the cup is known."""
-    lines = _built(book, recipe, size, variant, market, profile)
-    if isinstance(recipe, Prep):
-        return fill_lines(book, lines, None)
-    vessel = book.vessels.get(recipe.sizes[size].vessel)
-    top_up = None
-    standard = None
-    if not variant.is_standard and not variant.substitute:
-        option, _, choice = variant.choice.partition("=")
-        top_up = recipe.options[option].choices[choice].top_up
-        standard = _built(book, recipe, size, Variant(), market, profile)
-    return fill_lines(book, lines, vessel, standard, top_up)
-
-
-def _size(
-    book: Book, recipe: Drink | Prep, size: str, bench: Bench, market: Market, profile: Profile
-) -> dict[str, Any]:
-    filled = _filled(book, recipe, size, Variant(), market, profile)
+def _size(memo: Memo, recipe: Drink | Prep, size: str, profile: Profile) -> dict[str, Any]:
+    book = memo.book
+    filled = memo.filled(recipe, size, STANDARD, profile)
     if isinstance(recipe, Prep):
         vessel = book.vessels.get(recipe.vessel or "")
         layers = [(MIX, recipe.name)]
@@ -197,32 +79,30 @@ def _size(
             {
                 "key": key,
                 "name": title,
-                "lines": [_line(book, f, bench) for f in filled.values() if f.line.layer == key],
+                "lines": [_line(memo, f, profile) for f in filled.values() if f.line.layer == key],
             }
             for key, title in layers
         ],
     }
 
 
-def _line(book: Book, filled: Filled, bench: Bench) -> dict[str, Any]:
+def _line(memo: Memo, filled: Filled, profile: Profile) -> dict[str, Any]:
     line = filled.line
-    item = book.item(line.use)
-    name = item.name if item else line.use
+    item = memo.book.item(line.use)
     grams = filled.grams
-    under, over = line.tolerance.grams(grams) if grams is not None else (Decimal(0), Decimal(0))
     if isinstance(line.amount, (Unweighed, Absent)) or item is None:
         raise ValueError(f"{line.path} is not ready to compile")
-    rule = str(line.amount) if isinstance(line.amount, TopTo) else None
+    under, over = line.tolerance.grams(grams) if grams is not None else (Decimal(0), Decimal(0))
     amount = Grams(grams) if filled.topped_up and grams is not None else line.amount
     return {
         "key": line.line_key,
-        "of": book.path_of(line.use),
-        "name": name,
+        "of": memo.book.path_of(line.use),
+        "name": item.name,
         "grams": plain(grams) if grams is not None else "",
         "each": plain(line.amount.count) if isinstance(line.amount, Each) else None,
-        "rule": rule,
+        "rule": str(line.amount) if isinstance(line.amount, TopTo) else None,
         "tolerance": {"minus": plain(under), "plus": plain(over)},
-        "measure": _measure(measure(amount, line.tolerance, item, bench)),
+        "measure": _measure(memo.measure(amount, line, profile)),
     }
 
 
@@ -249,9 +129,7 @@ def _step(step: Step) -> dict[str, Any]:
     }
 
 
-def _options(
-    book: Book, recipe: Drink | Prep, bench: Bench, market: Market, profile: Profile
-) -> list[dict[str, Any]]:
+def _options(memo: Memo, recipe: Drink | Prep, profile: Profile) -> list[dict[str, Any]]:
     if isinstance(recipe, Prep):
         return []
     return [
@@ -265,14 +143,7 @@ def _options(
                     "sizes": [
                         {
                             "key": size,
-                            "lines": _changed(
-                                book,
-                                _filled(book, recipe, size, Variant(), market, profile),
-                                _filled(
-                                    book, recipe, size, Variant(f"{option.key}={choice.key}"), market, profile
-                                ),
-                                bench,
-                            ),
+                            "lines": _changed(memo, recipe, size, f"{option.key}={choice.key}", profile),
                         }
                         for size in recipe.sizes
                     ],
@@ -284,20 +155,27 @@ def _options(
     ]
 
 
-def _changed(
-    book: Book, standard: Mapping[str, Filled], chosen: Mapping[str, Filled], bench: Bench
-) -> list[dict[str, Any]]:
+def _changed(memo: Memo, drink: Drink, size: str, choice: str, profile: Profile) -> list[dict[str, Any]]:
     """Lines of a choice that differ from the standard build; None: left out."""
+    standard = memo.filled(drink, size, STANDARD, profile)
+    chosen = memo.filled(drink, size, _variant(choice), profile)
     rows: list[dict[str, Any]] = []
     for path in [*standard, *(p for p in chosen if p not in standard)]:
         before, after = standard.get(path), chosen.get(path)
         if after is None:
             rows.append({"path": path, "line": None})
-        elif before is None or before.grams != after.grams or before.line.use != after.line.use or (
-            before.line.amount != after.line.amount or before.line.tolerance != after.line.tolerance
-        ):
-            rows.append({"path": path, "line": _line(book, after, bench)})
+        elif before is None or _told(before) != _told(after):
+            rows.append({"path": path, "line": _line(memo, after, profile)})
     return rows
+
+
+def _variant(choice: str) -> Variant:
+    return Variant(choice, choice)
+
+
+def _told(filled: Filled) -> tuple[Any, ...]:
+    line = filled.line
+    return line.use, line.amount, line.tolerance, filled.grams
 
 
 def _substitutes(book: Book, recipe: Drink | Prep, market: Market) -> list[dict[str, Any]]:
@@ -366,6 +244,12 @@ def _cautions_under(book: Book, use: str, above: frozenset[str]) -> Iterator[str
             yield from _cautions_under(book, line.use, above | {use})
 
 
-def lists_of(book: Book, market: str) -> AllergenList:
-    """The list a market declares by."""
-    return book.lists[book.markets[market].allergen_list]
+def uses_of(recipe: Drink | Prep) -> set[str]:
+    """Every id a recipe's lines may use, choices and stand-ins included."""
+    used = {line.use for line in recipe.all_lines()}
+    if isinstance(recipe, Drink):
+        for option in recipe.options.values():
+            for choice in option.choices.values():
+                used |= {change.use for change in choice.changes.values() if change.use}
+        used |= {substitute.by for substitute in recipe.substitutes.values()}
+    return used

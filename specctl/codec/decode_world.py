@@ -178,7 +178,7 @@ def scoop_check(c: Cursor, id: str) -> ScoopCheck:
         ingredient=c.text("ingredient"),
         tool=c.text("tool"),
         site=c.text("site"),
-        n=c.integer("n"),
+        n=c.integer("weighings"),
         mean=c.quantity("mean", "mass") or Decimal(0),
         spread=c.quantity("spread", "mass", zero=True) or Decimal(0),
         date=c.date("date") or _NEVER,

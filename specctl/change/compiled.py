@@ -1,0 +1,56 @@
+"""Compiles a book: every entry of every site, each distinct one once."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from specctl.analysis.ways import preps_in
+from specctl.canonical import canonical, digest_of
+from specctl.change.entry import compile_entry, uses_of
+from specctl.change.memo import Memo, Profile, profile_of
+from specctl.domain.book import Book
+from specctl.domain.place import Site
+
+DRINK = "drink/"
+PREP = "prep/"
+
+
+@dataclass(frozen=True, slots=True)
+class Compiled:
+    """Entries by digest, and the digest for each (site, item)."""
+
+    entries: Mapping[str, dict[str, Any]]
+    rows: Mapping[tuple[str, str], str]
+
+
+def compile_book(book: Book) -> Compiled:
+    """Every entry of every site. The book must check without errors."""
+    memo = Memo(book)
+    entries: dict[str, dict[str, Any]] = {}
+    rows: dict[tuple[str, str], str] = {}
+    done: dict[tuple[Profile, str], str] = {}
+    for site in book.sites.values():
+        if site.market not in book.markets:
+            continue
+        profile = profile_of(book, site)
+        for item in items_at(book, site):
+            key = (profile, item)
+            if key not in done:
+                entry = compile_entry(memo, profile, item)
+                name = digest_of(canonical(entry))
+                entries[name] = entry
+                done[key] = name
+            rows[(site.id, item)] = done[key]
+    return Compiled(entries, rows)
+
+
+def items_at(book: Book, site: Site) -> list[str]:
+    """`drink/<id>` and `prep/<id>` of everything a site serves or makes for it, sorted."""
+    drinks = book.served_at(site)
+    preps: set[str] = set()
+    for drink in drinks:
+        for use in uses_of(drink):
+            preps |= preps_in(book, use)
+    return [f"{DRINK}{d.id}" for d in drinks] + [f"{PREP}{p}" for p in sorted(preps)]
