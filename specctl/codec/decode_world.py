@@ -9,7 +9,6 @@ from functools import cache
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from specctl.codec.cursor import Cursor
-from specctl.codec.units import disher
 from specctl.domain.amount import Tolerance
 from specctl.domain.book import Claim, Settings
 from specctl.domain.equipment import Tool, Vessel
