@@ -10,7 +10,7 @@ not have yet, and the report says so.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Iterable, Iterator
 
 from specctl.analysis.build import (
@@ -25,7 +25,7 @@ from specctl.analysis.build import (
 from specctl.analysis.dose import Bench, fits_kind, poured_density
 from specctl.analysis.measuring import Measure, measure
 from specctl.analysis.ways import preps_in
-from specctl.domain.amount import Grams, Tolerance
+from specctl.domain.amount import Grams
 from specctl.domain.book import Book
 from specctl.domain.ingredient import Ingredient
 from specctl.domain.place import Site
@@ -37,7 +37,7 @@ _MEASURED = ("within", "unproven")
 
 @dataclass(frozen=True, slots=True)
 class _Gap:
-    """A line that cannot be measured, and why; the same at every site it names."""
+    """A line that cannot be measured, and why; the same at every site and size."""
 
     place: Place
     where: str
@@ -47,38 +47,45 @@ class _Gap:
     note: str
 
 
+@dataclass(slots=True)
+class _Reach:
+    """At which sites and sizes a gap was met, each once, in order."""
+
+    sites: dict[str, None] = field(default_factory=dict)
+    sizes: dict[str, None] = field(default_factory=dict)
+
+
 def check_serving(book: Book) -> list[Problem]:
     """Findings on what every site serves."""
-    gaps: dict[_Gap, list[str]] = {}
-    unweighable: dict[str, list[str]] = {}
+    gaps: dict[_Gap, _Reach] = {}
+    unweighable: dict[str, dict[str, None]] = {}
     problems: list[Problem] = []
     known: dict[tuple[object, ...], Measure] = {}
     for _, site in sorted(book.sites.items()):
         bench = bench_of(book, site)
-        told: set[_Gap] = set()
         for drink in book.served_at(site):
-            problems.extend(_lacks(book, site, drink))
-            for where, line in _lines_at(book, site, drink):
+            lines = list(_cup_lines(book, site, drink))
+            preps = _preps_under(book, {line.use for _, _, line in lines})
+            problems.extend(_lacks(book, site, drink, preps))
+            for where, size, line in (*lines, *_batch_lines(book, preps)):
                 item = book.item(line.use)
                 if item is None or not isinstance(line.amount, Grams) or _is_zero(line):
                     continue
-                key = (_bench_key(bench), line.use, line.amount, line.tolerance)
+                key = (_bench_key(bench, item), line.use, line.amount, line.tolerance)
                 if key not in known:
                     known[key] = measure(line.amount, line.tolerance, item, bench)
-                verdict = known[key].verdict
+                verdict, note = known[key].verdict, known[key].note or ""
                 if verdict in _MEASURED:
                     continue
                 if verdict == "no-tool" and lacks_density(item, bench):
-                    sites = unweighable.setdefault(line.use, [])
-                    sites.extend([site.name] if site.name not in sites else [])
+                    unweighable.setdefault(line.use, {})[site.name] = None
                     continue
-                note = known[key].note or ""
                 gap = _Gap(line.place, where, item.name, line.amount, verdict, note)
-                if gap not in told:
-                    told.add(gap)
-                    gaps.setdefault(gap, []).append(site.name)
+                reach = gaps.setdefault(gap, _Reach())
+                reach.sites[site.name] = None
+                reach.sizes[size] = None
         problems.extend(_stocks(book, site))
-    problems.extend(_gap(gap, sites) for gap, sites in gaps.items())
+    problems.extend(_gap(gap, reach) for gap, reach in gaps.items())
     problems.extend(_no_density(book, id, sites) for id, sites in sorted(unweighable.items()))
     return problems
 
@@ -104,21 +111,23 @@ def lacks_density(item: Ingredient | Prep, bench: Bench) -> bool:
 
 def preps_of(book: Book, drink: Drink, site: Site) -> list[Prep]:
     """Preps a site makes for a drink, choices and its stand-ins included, by id."""
-    uses = {line.use for _, line in _cup_lines(book, site, drink)}
+    return _preps_under(book, {line.use for _, _, line in _cup_lines(book, site, drink)})
+
+
+def _preps_under(book: Book, uses: Iterable[str]) -> list[Prep]:
     ids = {id for use in uses for id in preps_in(book, use)}
     return [book.preps[id] for id in sorted(ids)]
 
 
-def _lines_at(book: Book, site: Site, drink: Drink) -> Iterator[tuple[str, BuiltLine]]:
-    """Every line a site measures for a drink, with words for where it stands."""
-    yield from _cup_lines(book, site, drink)
-    for prep in preps_of(book, drink, site):
+def _batch_lines(book: Book, preps: Iterable[Prep]) -> Iterator[tuple[str, str, BuiltLine]]:
+    for prep in preps:
         for path, line in build_lines(book, prep, BATCH).items():
-            yield f"'{prep.name}' {path}", line
+            yield f"'{prep.name}' {path}", "", line
 
 
-def _cup_lines(book: Book, site: Site, drink: Drink) -> Iterator[tuple[str, BuiltLine]]:
-    seen: set[tuple[str, str, str]] = set()
+def _cup_lines(book: Book, site: Site, drink: Drink) -> Iterator[tuple[str, str, BuiltLine]]:
+    """Words for where it stands, size, and line, for every line a site may pour."""
+    seen: set[tuple[object, ...]] = set()
     for variant in variants(drink, site.market, book):
         if variant.substitute is not None:
             continue
@@ -126,20 +135,22 @@ def _cup_lines(book: Book, site: Site, drink: Drink) -> Iterator[tuple[str, Buil
             lines = build_lines(book, drink, size, variant)
             substitutes = drink.substitutes.values()
             for path, line in stocked(lines, substitutes, site.stocks, site.market).items():
-                key = (size, path, f"{line.use} {line.amount} {line.tolerance}")
+                key = (size, path, line.use, line.amount, line.tolerance)
                 if key not in seen:
                     seen.add(key)
-                    asked = "" if variant.is_standard else f", {variant.name}"
-                    yield f"'{drink.name}' {path}, size {size}{asked}", line
+                    asked = "" if variant.is_standard else f" with {variant.name}"
+                    yield f"'{drink.name}' {path}{asked}", size, line
 
 
-def _lacks(book: Book, site: Site, drink: Drink) -> Iterator[Problem]:
+def _lacks(
+    book: Book, site: Site, drink: Drink, preps: Iterable[Prep]
+) -> Iterator[Problem]:
     lacking: list[str] = []
     for size in drink.sizes.values():
         if size.vessel in book.vessels and size.vessel not in site.vessels:
             lacking.append(f"vessel {size.vessel} (size {size.key})")
     lacking.extend(_gear(site, drink, ""))
-    for prep in preps_of(book, drink, site):
+    for prep in preps:
         words = f" (for '{prep.name}')"
         if prep.vessel in book.vessels and prep.vessel not in site.vessels:
             lacking.append(f"vessel {prep.vessel}{words}")
@@ -180,20 +191,23 @@ def _stocks(book: Book, site: Site) -> Iterator[Problem]:
             )
 
 
-def _gap(gap: _Gap, sites: list[str]) -> Problem:
+def _gap(gap: _Gap, reach: _Reach) -> Problem:
     why = f": {gap.note}" if gap.note else ""
-    measures = "nothing at" if gap.verdict == "no-tool" else "no tool comes near enough at"
+    sizes = ", ".join(size for size in reach.sizes if size)
+    where = f"{gap.where}, size {sizes}" if sizes else gap.where
+    measures = "nothing" if gap.verdict == "no-tool" else "no tool comes near enough"
     return Problem(
         "site-cannot-make",
         gap.place,
-        f"{gap.where}: {measures} {_names(sites)} to measure {gap.amount} of '{gap.item}'{why}",
+        f"{where}: {measures} at {_names(reach.sites)} to measure {gap.amount} "
+        f"of '{gap.item}'{why}",
         "Give the site a tool that serves, weigh with the scoop once (a scoop check), "
         "change the amount, or widen the tolerance.",
         WARNING,
     )
 
 
-def _no_density(book: Book, id: str, sites: list[str]) -> Problem:
+def _no_density(book: Book, id: str, sites: Iterable[str]) -> Problem:
     item = book.item(id)
     return Problem(
         "density-missing",
@@ -210,10 +224,11 @@ def _names(sites: Iterable[str]) -> str:
 
 def _is_zero(line: BuiltLine) -> bool:
     """Whether no dose can meet the line at all: told elsewhere (`tolerance-zero`)."""
-    tolerance: Tolerance = line.tolerance
-    return isinstance(line.amount, Grams) and not any(tolerance.grams(line.amount.value))
+    return isinstance(line.amount, Grams) and not any(line.tolerance.grams(line.amount.value))
 
 
-def _bench_key(bench: Bench) -> tuple[object, ...]:
-    checks = tuple(sorted((key, check.id) for key, check in bench.checks.items()))
-    return tuple(tool.id for tool in bench.tools), checks
+def _bench_key(bench: Bench, item: Ingredient | Prep) -> tuple[object, ...]:
+    """What of a bench bears on one item: sites alike in that measure it alike."""
+    tools = [tool.id for tool in bench.tools if tool.kind == "scale" or fits_kind(tool, item)]
+    checks = [check.id for (of, _), check in bench.checks.items() if of == item.id]
+    return (*tools, "", *checks)
