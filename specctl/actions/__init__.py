@@ -1,0 +1,1 @@
+"""One verb a module: joins reading, computing and keeping. Prints nothing."""
