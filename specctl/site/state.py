@@ -117,25 +117,24 @@ def mark_of(state: Path, kept: Kept | None) -> Mark:
 
 
 def raised(mark: Mark, by: Mark) -> Mark:
-    """`mark` raised by what was verified later, or at the same time.
+    """Both marks in one: per role the higher number, in whichever order they are given.
 
-    A role whose keys a newer root replaced starts again from the new number:
-    whoever held the old key may have signed any number at all.
+    A role whose keys the newer root replaced counts only from that root on:
+    whoever held the old key may have signed any number at all (TUF 1.0, 5.3.11).
     """
-    new_root = by.root > mark.root
-    timestamp, targets = by.timestamp, by.targets
-    if not new_root or by.timestamp_keys == mark.timestamp_keys:
-        timestamp = max(timestamp, mark.timestamp)
-    if not new_root or by.targets_keys == mark.targets_keys:
-        targets = max(targets, mark.targets)
-    newest = by if by.root >= mark.root else mark
+    older, newer = (mark, by) if mark.root <= by.root else (by, mark)
+    timestamp, targets = newer.timestamp, newer.targets
+    if newer.root == older.root or newer.timestamp_keys == older.timestamp_keys:
+        timestamp = max(timestamp, older.timestamp)
+    if newer.root == older.root or newer.targets_keys == older.targets_keys:
+        targets = max(targets, older.targets)
     times = [time for time in (mark.seen, by.seen) if time is not None]
     return Mark(
-        root=max(mark.root, by.root),
+        root=newer.root,
         timestamp=timestamp,
         targets=targets,
-        timestamp_keys=newest.timestamp_keys,
-        targets_keys=newest.targets_keys,
+        timestamp_keys=newer.timestamp_keys,
+        targets_keys=newer.targets_keys,
         seen=max(times, default=None),
     )
 

@@ -143,4 +143,6 @@ def test_mark_only_rises_unless_a_newer_root_replaced_the_key():
     new_releaser = Mark(2, 10, 10, ("s1",), ("r2",), None)
     assert raised(old, new_releaser) == Mark(2, 90, 10, ("s1",), ("r2",), NOW + DAY)
     older_root = Mark(0, 99, 99, ("s0",), ("r0",), NOW)
-    assert raised(old, older_root).root == 1
+    assert raised(old, older_root) == old
+    for by in (same, new_stamper, new_releaser, older_root):
+        assert raised(by, old) == raised(old, by)
