@@ -11,15 +11,17 @@ import html
 from dataclasses import dataclass
 
 from specctl.report.clean import visible
+from specctl.report.numbers_whole import figures
 from specctl.report.page import render
-from specctl.report.tables import Block
-from specctl.report.units_together import NO_BREAK, together
+from specctl.report.tables import Block, Table
 from specctl.report.view import View
 
 
 def render_html(view: View) -> bytes:
     """The whole page as UTF-8."""
-    page = render("report.html", footer=view.running_foot, view=view, shown=_Shown, kind=_kind)
+    page = render(
+        "report.html", footer=view.running_foot, view=view, shown=_Shown, kind=_kind, shares=_shares
+    )
     return page.encode("utf-8")
 
 
@@ -30,10 +32,31 @@ class _Shown:
     text: str
 
     def __html__(self) -> str:
-        escaped = html.escape(visible(self.text), quote=True)
-        return f"<bdi>{together(escaped, NO_BREAK)}</bdi>"
+        pieces = figures(visible(self.text))
+        return f"<bdi>{''.join(_piece(text, whole) for text, whole in pieces)}</bdi>"
+
+
+def _piece(text: str, whole: bool) -> str:
+    escaped = html.escape(text, quote=True)
+    return f"<nobr>{escaped}</nobr>" if whole else escaped
 
 
 def _kind(block: Block) -> str:
     """`note`, `listing`, `facts`, `command` or `table`."""
     return type(block).__name__.lower()
+
+
+# A column is never narrower than its longest plain word, nor wider than a short sentence.
+_WIDEST_WORD = 14
+_WIDEST_COLUMN = 32
+
+
+def _shares(table: Table) -> list[int]:
+    """The width of each column in per cent, by what it holds; the page may break any word."""
+    weights = []
+    for number, column in enumerate(table.columns):
+        lines = [column.name, *(line for row in table.rows for line in row[number].all_lines)]
+        word = max((len(word) for line in lines for word in line.split()), default=1)
+        line = max(len(line) for line in lines)
+        weights.append(min(max(min(word, _WIDEST_WORD) + 6, line), _WIDEST_COLUMN))
+    return [round(100 * weight / sum(weights)) for weight in weights]

@@ -15,8 +15,9 @@ def page_rules(footer: str) -> str:
     words = css_string(footer)
     return (
         "@page{margin:14mm 12mm 18mm}"
-        f"@page{{@bottom-left{{content:{words};font:8pt sans-serif}}"
-        '@bottom-right{content:counter(page) " / " counter(pages);font:8pt sans-serif}}'
+        f"@page{{@bottom-left{{content:{words};font:8pt sans-serif;width:86%;text-align:left}}"
+        '@bottom-right{content:counter(page) " / " counter(pages);'
+        "font:8pt sans-serif;width:14%;text-align:right}}"
     )
 
 
@@ -28,4 +29,5 @@ def css_string(text: str) -> str:
 def _escaped(character: str) -> str:
     if character == " " or (character.isascii() and character.isalnum()):
         return character
-    return f"\\{ord(character):06x}"
+    # One space after an escape belongs to it (section 4.3.7), so it is always written.
+    return f"\\{ord(character):x} "

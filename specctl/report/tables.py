@@ -50,10 +50,18 @@ class Column:
 
 @dataclass(frozen=True, slots=True)
 class Cell:
-    """Lines of text in one field of a row; no line at all means nothing to say."""
+    """Lines of text in one field of a row; no line at all means nothing to say.
+
+    `quiet` lines follow; they only explain, and never share the alarm.
+    """
 
     lines: tuple[str, ...]
+    quiet: tuple[str, ...] = ()
     alarm: bool = False
+
+    @property
+    def all_lines(self) -> tuple[str, ...]:
+        return self.lines + self.quiet
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,9 +100,9 @@ class Point:
     alarm: bool = False
 
 
-def cell(*lines: str, alarm: bool = False) -> Cell:
+def cell(*lines: str, quiet: tuple[str, ...] = (), alarm: bool = False) -> Cell:
     """A cell of the lines that say something."""
-    return Cell(tuple(line for line in lines if line), alarm)
+    return Cell(tuple(t for t in lines if t), tuple(t for t in quiet if t), alarm)
 
 
 def texts_of(blocks: tuple[Block, ...]) -> tuple[str, ...]:
@@ -110,5 +118,5 @@ def texts_of(blocks: tuple[Block, ...]) -> tuple[str, ...]:
                 found += [text for pair in pairs for text in pair]
             case Table(caption, columns, rows):
                 found += [caption, *(c.name for c in columns)]
-                found += [line for row in rows for field in row for line in field.lines]
+                found += [line for row in rows for field in row for line in field.all_lines]
     return tuple(found)

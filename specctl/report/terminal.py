@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any, Sequence, TextIO
 from specctl.problem import Problem
 from specctl.report.clean import columns as columns_of
 from specctl.report.clean import visible
+from specctl.report.numbers_whole import joined
 from specctl.report.tables import Block, Cell, Column, Command, Facts, Listing, Note, Point, Section, Table
 from specctl.report.view import View
 
@@ -27,6 +28,8 @@ _READABLE_COLUMN = 18
 _ALARM = "bold red"
 _STRONG = "bold"
 _LABEL_WIDTH = 20
+# Stands for a space that may not break a line; `visible` lets no such character through.
+_JOINT = "\ue000"
 
 
 def print_report(view: View, console_width: int, out: TextIO, *, colour: bool = False) -> None:
@@ -97,7 +100,8 @@ class _Screen:
         )
 
     def text(self) -> str:
-        return "\n".join(line.rstrip(" ") for line in self._out.getvalue().split("\n"))
+        text = self._out.getvalue().replace(_JOINT, " ")
+        return "\n".join(line.rstrip(" ") for line in text.split("\n"))
 
     def line(self, text: str, style: str = "", indent: int = 0, lead: str = "") -> None:
         from rich.padding import Padding
@@ -106,6 +110,17 @@ class _Screen:
             self._pair(lead, text, style, indent)
         else:
             self._console.print(Padding(_text(text, style), (0, 0, 0, indent)))
+
+    def command(self, text: str) -> None:
+        """A line to type; cut only before an option, where a shell joins it again."""
+        line, *options = visible(text).split(" --")
+        for option in options:
+            if columns_of(f"{line} --{option}") > self.width - 6:
+                self.line(f"{line} \\", indent=4)
+                line = f"  --{option}"
+            else:
+                line = f"{line} --{option}"
+        self.line(line, indent=4)
 
     def blank(self) -> None:
         self._console.print()
@@ -139,7 +154,7 @@ class _Screen:
                 for name, value in pairs:
                     self.line(value, lead=f"{visible(name)}: ")
             case Command(text):
-                self.line(text, indent=4)
+                self.command(text)
             case Table():
                 self.table(block)
 
@@ -155,7 +170,7 @@ class _Screen:
         from rich import box
         from rich.table import Table as Grid
 
-        several = any(len(field.lines) > 1 for row in table.rows for field in row)
+        several = any(len(field.all_lines) > 1 for row in table.rows for field in row)
         grid = Grid(box=box.SIMPLE_HEAD, pad_edge=False, show_lines=several, expand=False)
         for column in table.columns:
             grid.add_column(_text(column.name), overflow="fold", justify="right" if column.number else "left")
@@ -166,11 +181,11 @@ class _Screen:
     def _stacked(self, table: Table) -> None:
         for row in table.rows:
             first, *rest = row
-            self.line("; ".join(first.lines), _ALARM if first.alarm else _STRONG, lead="- ")
+            self.line("; ".join(first.all_lines), _ALARM if first.alarm else _STRONG, lead="- ")
             for column, field in zip(table.columns[1:], rest, strict=True):
-                if field.lines:
+                if field.all_lines:
                     style = _ALARM if field.alarm else ""
-                    self.line("; ".join(field.lines), style, indent=2, lead=f"{visible(column.name)}: ")
+                    self.line("; ".join(field.all_lines), style, indent=2, lead=f"{visible(column.name)}: ")
 
     def _pair(self, lead: str, text: str, style: str, indent: int, lead_style: str = "") -> None:
         """`lead` and `text` side by side, or below each other where `lead` is long."""
@@ -192,14 +207,18 @@ class _Screen:
 def _text(text: str, style: str = "") -> Text:
     from rich.text import Text
 
-    return Text(visible(text), style=style, overflow="fold", no_wrap=False)
+    return Text(joined(visible(text), _JOINT), style=style, overflow="fold", no_wrap=False)
 
 
 def _cell_text(field: Cell) -> Text:
     from rich.text import Text
 
-    shown = "\n".join(visible(line) for line in field.lines)
-    return Text(shown, style=_ALARM if field.alarm else "", overflow="fold", no_wrap=False)
+    text = Text(overflow="fold", no_wrap=False)
+    for lines, style in ((field.lines, _ALARM if field.alarm else ""), (field.quiet, "")):
+        for line in lines:
+            text.append("\n" if text else "")
+            text.append(joined(visible(line), _JOINT), style=style)
+    return text
 
 
 def _fits(table: Table, width: int) -> bool:
@@ -209,7 +228,7 @@ def _fits(table: Table, width: int) -> bool:
     for number, column in enumerate(table.columns):
         longest = columns_of(visible(column.name))
         for row in table.rows:
-            for line in row[number].lines:
+            for line in row[number].all_lines:
                 longest = max(longest, columns_of(visible(line)))
         needs += min(longest, _READABLE_COLUMN)
     return needs + gaps <= width

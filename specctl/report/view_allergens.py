@@ -125,7 +125,7 @@ def _row(impact: Impact, change: AllergenChange) -> tuple[Cell, ...]:
     words = dict(_KINDS)[kind_of(change)]
     listed_words = "" if change.listed else "not on this market's list; shown all the same"
     return (
-        cell(change.name, listed_words, alarm=True),
+        cell(change.name, quiet=(listed_words,), alarm=True),
         cell(f"{change.item_name} ({kind_words(change.item)})"),
         cell(choice_words(change.choice, change.choice_name)),
         cell(f"{_status(change.before)}{ARROW}{_status(change.after)}", words, alarm=True),
@@ -185,7 +185,7 @@ def _documents(documents: tuple[DocumentAge, ...], now: datetime | None) -> list
         (
             cell(d.name),
             cell(d.document),
-            cell(day_words(d.dated), _age_words(d.dated, now)),
+            cell(day_words(d.dated), quiet=(_age_words(d.dated, now),)),
             cell(day_words(d.trusted_until)),
             cell(
                 "TOO OLD: what it does not name reads as UNKNOWN" if d.stale else "still trusted",

@@ -26,12 +26,12 @@ def point(impact: Impact) -> Point:
     out = _called_out(impact)
     first = _ordered(impact.amounts)[0]
     at = _first_moving(first)
-    text = f"{first.line_name}, {first.item_name} {_size(first)}: "
+    text = f"{first.line_name} ({first.item_name}, {_build(first)}): "
     text += _tools(at) if at else change_words(first)
     rest = len(impact.amounts) - 1
     text += f". {count(rest, 'more line')} below." if rest else "."
     if out:
-        text += f" {count(len(out), 'amount')} CANNOT be measured within tolerance."
+        text += f" {len(out)} CANNOT be measured within tolerance."
     return Point("At the bar", text, KEY, alarm=bool(out))
 
 
@@ -164,7 +164,7 @@ def _table(impact: Impact, caption: str, changes: list[AmountChange], *, with_it
 
 def _row(impact: Impact, change: AmountChange, at: AtSites | None, with_item: bool) -> tuple[Cell, ...]:
     item = f"{change.item_name} ({kind_words(change.item)})" if with_item else ""
-    line = cell(change.line_name, item, _build(change), _what_is_used(change))
+    line = cell(change.line_name, quiet=(item, _build(change), _what_is_used(change)))
     amount = cell(change_words(change), _tolerance(change))
     if at is None:
         return line, amount, cell("no site"), cell(), cell()
@@ -175,7 +175,7 @@ def _row(impact: Impact, change: AmountChange, at: AtSites | None, with_item: bo
         amount,
         cell(site_names(impact, at.sites)),
         cell(_tools(at)),
-        cell(*_gives(at), note, alarm=out),
+        cell(_gives_now(at), quiet=(note, _gave_before(at)), alarm=out),
     )
 
 
@@ -185,13 +185,14 @@ def _tools(at: AtSites) -> str:
     return f"{after}, as before" if before == after else f"{before}{ARROW}{after}"
 
 
-def _gives(at: AtSites) -> tuple[str, ...]:
-    if at.after is None:
-        return (LEFT_OUT,)
-    now = f"{verdict_words(at.after['verdict'])}{_error(at.after)}"
+def _gives_now(at: AtSites) -> str:
+    return f"{verdict_words(at.after['verdict'])}{_error(at.after)}" if at.after else ""
+
+
+def _gave_before(at: AtSites) -> str:
     if at.before is None or at.before == at.after:
-        return (now,)
-    return (now, f"before: {verdict_words(at.before['verdict'])}{_error(at.before)}")
+        return ""
+    return f"before: {verdict_words(at.before['verdict'])}{_error(at.before)}"
 
 
 def _first_moving(change: AmountChange) -> AtSites | None:

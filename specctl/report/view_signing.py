@@ -122,7 +122,7 @@ def signing_section(impact: Impact) -> Section:
 
 def _signing_row(impact: Impact, signing: Signing) -> tuple[Cell, ...]:
     return (
-        cell(role_words(signing.role), f"for {scope_words(impact, signing.scope)}"),
+        cell(role_words(signing.role), quiet=(f"for {scope_words(impact, signing.scope)}",)),
         cell(*(signing.because or ("no reason is stated",))),
         cell(listed(signing.can_sign) or "NOBODY is named who can", alarm=not signing.can_sign),
         _signed_cell(signing),
@@ -134,13 +134,13 @@ def _signed_cell(signing: Signing) -> Cell:
     if signing.met_by is not None:
         return cell(f"signed by {signing.met_by}")
     if signing.stale:
-        return cell("STALE: sign again", signing.stale, alarm=True)
+        return cell("STALE: sign again", quiet=(signing.stale,), alarm=True)
     return cell("open")
 
 
 def _objection_row(impact: Impact, objection: ObjectionHeard) -> tuple[Cell, ...]:
     return (
-        cell(objection.person, f"{role_words(objection.role)}, {scope_words(impact, objection.scope)}"),
+        cell(objection.person, quiet=(f"{role_words(objection.role)}, {scope_words(impact, objection.scope)}",)),
         cell(_said_words(objection.said)),
         cell(objection.note or "no reason is stated"),
         cell("OPEN" if objection.open else "answered", alarm=objection.open),

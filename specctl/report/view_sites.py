@@ -31,12 +31,11 @@ def method_point(impact: Impact) -> Point:
         if impact.amounts:
             text += " Show staff the new amounts."
         return Point("Method and training", text, METHOD)
-    parts = []
-    for kind, _, short in _kinds_of(impact):
-        number = sum(t.kind == kind for t in impact.texts)
-        items = listed(t.item_name for t in impact.texts if t.kind == kind)
-        parts.append(f"{short} {number} ({items})")
-    return Point("Method and training", f"Changes: {'; '.join(parts)}. Show staff the new cards.", METHOD)
+    kinds = [t.kind for t in impact.texts]
+    parts = listed(f"{kinds.count(kind)} {short}" for kind, _, short in _kinds_of(impact))
+    items = listed(sorted(t.item_name for t in impact.texts))
+    changes = "change" if len(kinds) == 1 else "changes"
+    return Point("Method and training", f"{parts} {changes}: {items}. Show staff the new cards.", METHOD)
 
 
 def method_section(impact: Impact) -> Section:

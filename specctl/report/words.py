@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import re
 from datetime import date, datetime, timedelta
+from decimal import ROUND_FLOOR, Decimal
 from typing import Any, Mapping
 
 from specctl.report.catalogue import ENGLISH, MONTHS
@@ -20,7 +21,8 @@ VERDICTS = ("within", "unproven", "outside", "no-tool")
 CAUTIONS = ("caution.law", "caution.tell-us", "caution.shared")
 
 _TOP_TO = re.compile(r"top to ([0-9]+(?:\.[0-9]+)? ?[a-z]+) below (?:the )?rim")
-_SPAN = re.compile(r"([0-9]+) ?(min|h|d)?")
+_SPAN = re.compile(r"([0-9]+(?:\.[0-9]+)?) ?(min|h|d)?")
+_UNIT_MINUTES = {"min": 1, "h": 60, "d": 24 * 60}
 _SPAN_UNITS = {
     "min": ("word.minute", "word.minutes"),
     "h": ("word.hour", "word.hours"),
@@ -53,7 +55,7 @@ def measure_words(line: Mapping[str, Any]) -> str:
         return pieces_words(line["each"])
     if by == "eye":
         return rule_words(line["rule"]) if line["rule"] else say("measure.by-eye")
-    return say("measure.none", grams=line["grams"])
+    return say("measure.none", grams=grams_words(line["grams"]))
 
 
 def _move_words(move: Mapping[str, Any]) -> str:
@@ -75,8 +77,8 @@ def _is_pump(move: Mapping[str, Any]) -> bool:
 
 
 def grams_words(grams: str) -> str:
-    """`28 g`."""
-    return say("amount.grams", grams=grams)
+    """`28 g`; says so where an entry leaves the grams empty."""
+    return say("amount.grams", grams=grams) if grams else say("amount.unknown")
 
 
 def pieces_words(count: str) -> str:
@@ -134,11 +136,22 @@ def keep_words(keep: str) -> str:
 
 
 def span_words(span: str) -> str:
-    """A stated duration: `24 h` as `24 hours`, a bare number as minutes, else as written."""
+    """A stated duration: `24 h` as `24 hours`, `2.5 h` as `2 hours 30 minutes`, else as written.
+
+    A bare number is minutes. A part of a minute is dropped: a hold time never grows.
+    """
     found = _SPAN.fullmatch(span)
     if not found:
         return visible(span)
-    return _count(found[2] or "min", int(found[1]))
+    unit = found[2] or "min"
+    count = Decimal(found[1])
+    if count == count.to_integral_value():
+        return _count(unit, int(count))
+    minutes = int((count * _UNIT_MINUTES[unit]).to_integral_value(rounding=ROUND_FLOOR))
+    if minutes < 60:
+        return _count("min", minutes)
+    hours, left = divmod(minutes, 60)
+    return f"{_count('h', hours)} {_count('min', left)}" if left else _count("h", hours)
 
 
 def ago_words(span: timedelta) -> str:
@@ -178,10 +191,13 @@ def group_words(group: str) -> str:
     return visible(group.replace("-", " ").capitalize())
 
 
-def fact_words(fact: Mapping[str, Any]) -> str:
-    """The name of an allergen, with its group where that adds a word: `barley (gluten)`."""
+def fact_words(fact: Mapping[str, Any], groups: Mapping[str, str] | None = None) -> str:
+    """The name of an allergen, with its group where that adds a word: `barley (gluten)`.
+
+    `groups` maps group ids to the list's own words; without one the id is read out.
+    """
     name = visible(fact["name"])
     if fact["group"] is None:
         return name
-    group = group_words(fact["group"]).lower()
+    group = visible((groups or {}).get(fact["group"], group_words(fact["group"]))).lower()
     return name if group in name.lower() or name.lower() in group else f"{name} ({group})"
