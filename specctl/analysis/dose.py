@@ -35,14 +35,14 @@ class Bench:
 
 @dataclass(frozen=True, slots=True)
 class Dose:
-    """One motion. `mark` is the line poured to, in ml; `most` caps the motions
-    (None: no cap of its own); `check` is the scoop check it rests on; `error` one
-    standard deviation of the tool as a share, where its mass rests on volume."""
+    """One motion. `mark` is the line poured to, in ml, `lower` one below the top
+    line of a jug; `check` is the scoop check it rests on; `error` one standard
+    deviation of the tool as a share, where its mass rests on volume."""
 
     tool: Tool
     mark: Decimal | None
     grams: Decimal
-    most: int | None = None
+    lower: bool = False
     halves: bool = False
     check: ScoopCheck | None = None
     error: Decimal | None = None
@@ -154,8 +154,7 @@ def _by_volume(
 def _lines_of(
     tool: Tool, density: Decimal, error: Decimal | None, most_grams: Decimal
 ) -> Iterator[Dose]:
-    """The lines of a jug: the highest as often as needed, any other once. Two
-    lower lines never reach what the highest and one other do not."""
+    """The lines of a jug that can matter for so many grams."""
     if not tool.graduation or not tool.up_to or density <= 0:
         return
     lines = int((tool.up_to / tool.graduation).to_integral_value(ROUND_FLOOR))
@@ -165,5 +164,4 @@ def _lines_of(
     last = int(EXACT.divide(most_grams, step).to_integral_value(ROUND_CEILING)) + 1
     for line in range(1, min(lines, last) + 1):
         mark = tool.graduation * line
-        most = None if line == lines else 1
-        yield Dose(tool, mark, EXACT.multiply(mark, density), most=most, error=error)
+        yield Dose(tool, mark, EXACT.multiply(mark, density), lower=line < lines, error=error)

@@ -200,10 +200,16 @@ def _by_bias(taken: _Taken) -> tuple[object, ...]:
 
 
 def _combinations(doses: Sequence[Dose], target: _Target, most: int) -> Iterator[_Taken]:
-    """Every combination of one or two kinds of dose within the cap on motions."""
+    """Every combination of one or two kinds of dose that could be the best.
+
+    Left out is what cannot be: more of a dose, or another beside it, once its
+    mass alone is past the tolerance; and two lower lines of one jug, for its top
+    line and one other reach the same in no more motions.
+    """
     scale = 10 ** max((-_exponent(dose.grams) for dose in doses), default=0)
     weights = [int(dose.grams * scale) for dose in doses]
     counts = [_counts(dose, most) for dose in doses]
+    limit = target.wanted + target.over
 
     def gives(twice_units: int) -> int:
         # round half up of twice_units / (2 scale) to a hundredth
@@ -211,27 +217,30 @@ def _combinations(doses: Sequence[Dose], target: _Target, most: int) -> Iterator
 
     for i, dose in enumerate(doses):
         for twice, motions in counts[i]:
-            mass = gives(twice * weights[i])
+            alone = twice * weights[i]
+            mass = gives(alone)
             yield _Taken(((dose, twice),), motions, mass, mass - target.wanted)
-        for j in range(i + 1, len(doses)):
-            other = doses[j]
-            if other.tool.id == dose.tool.id and dose.most and other.most:
-                continue
-            for twice, motions in counts[i]:
+            if mass > limit:
+                break
+            for j in range(i + 1, len(doses)):
+                other = doses[j]
+                if dose.lower and other.lower and other.tool.id == dose.tool.id:
+                    continue
                 for again, more in counts[j]:
                     if motions + more > most:
                         break
-                    mass = gives(twice * weights[i] + again * weights[j])
+                    mass = gives(alone + again * weights[j])
                     pair = ((dose, twice), (other, again))
                     yield _Taken(pair, motions + more, mass, mass - target.wanted)
+                    if mass > limit:
+                        break
 
 
 def _counts(dose: Dose, most: int) -> list[tuple[int, int]]:
-    """(twice the number, motions) a dose may be taken, by motions."""
-    top = most if dose.most is None else min(most, dose.most)
+    """(twice the number, motions) a dose may be taken, by mass."""
     if not dose.halves:
-        return [(2 * times, times) for times in range(1, top + 1)]
-    return [pair for times in range(1, top + 1) for pair in ((2 * times - 1, times), (2 * times, times))]
+        return [(2 * times, times) for times in range(1, most + 1)]
+    return [pair for times in range(1, most + 1) for pair in ((2 * times - 1, times), (2 * times, times))]
 
 
 def _doubt(taken: _Taken, target: _Target) -> str | None:
