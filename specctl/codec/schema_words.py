@@ -80,9 +80,6 @@ def _missing(error: Any, node: Node, where: str, file: str) -> Iterator[Problem]
     for key in error.validator_value:
         if key in there:
             continue
-        # iter_errors gives one error a key; each names its own.
-        if not error.message.startswith(repr(key)):
-            continue
         what = f"{where} lacks {key}" if where != "the record" else f"{key} is missing"
         yield Problem("schema-missing", node.place(file), what, f"Add {key}{_hint(error.schema, key)}.")
 

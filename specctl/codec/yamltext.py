@@ -12,6 +12,7 @@ from __future__ import annotations
 
 import re
 from bisect import bisect_right
+from collections.abc import Iterator
 from typing import Any
 
 from specctl.codec import scalars
@@ -81,27 +82,11 @@ class _Walk:
         self.root: Node | None = None
 
     def run(self) -> Node | None:
-        from ruamel.yaml import YAML
-        from ruamel.yaml.error import MarkedYAMLError, YAMLError
-
-        count = 0
-        try:
-            for event in YAML(typ="safe", pure=True).parse(self.text):
-                count += 1
-                if count > MOST_EVENTS:
-                    self._halt("yaml-too-big", event, f"more than {MOST_EVENTS} values", "Split the file.")
-                self._take(event)
-        except _Halt:
-            raise
-        except MarkedYAMLError as error:
-            mark = error.problem_mark or error.context_mark
-            place = Place(self.file, mark.line + 1, mark.column + 1) if mark else Place(self.file)
-            raise _Halt(_broken(place, str(error.problem or ""))) from None
-        except (
-            YAMLError, ValueError, KeyError, TypeError, IndexError,
-            AttributeError, AssertionError, RecursionError, NotImplementedError,
-        ):
-            raise _Halt(_broken(Place(self.file), "")) from None
+        """The tree, with what is wrong in `problems`; _Halt where it cannot go on."""
+        for count, event in enumerate(self._events(), 1):
+            if count > MOST_EVENTS:
+                self._halt("yaml-too-big", event, f"more than {MOST_EVENTS} values", "Split it.")
+            self._take(event)
         if self.root is None:
             self.problems.append(
                 Problem("yaml-empty", Place(self.file), "the file is empty", "Write the record, or remove the file.")
@@ -109,6 +94,33 @@ class _Walk:
             return None
         self._look_between()
         return self.root
+
+    def _events(self) -> Iterator[Any]:
+        """The library's events; whatever it raises becomes a problem here."""
+        from ruamel.yaml import YAML
+        from ruamel.yaml.error import MarkedYAMLError
+
+        events = YAML(typ="safe", pure=True).parse(self.text)
+        last: Any = None
+        while True:
+            try:
+                last = next(events)
+            except StopIteration:
+                return
+            except MarkedYAMLError as error:
+                mark = error.problem_mark or error.context_mark
+                place = Place(self.file, mark.line + 1, mark.column + 1) if mark else self._behind(last)
+                raise _Halt(_broken(place, str(error.problem or ""))) from None
+            except Exception:
+                # Bad escapes and the like leak as any built-in exception.
+                raise _Halt(_broken(self._behind(last), "")) from None
+            yield last
+
+    def _behind(self, event: Any) -> Place:
+        """The place behind the last event that could be read."""
+        if event is None:
+            return Place(self.file)
+        return Place(self.file, event.end_mark.line + 1, event.end_mark.column + 1)
 
     def _take(self, event: Any) -> None:
         name = type(event).__name__

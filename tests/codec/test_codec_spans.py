@@ -157,6 +157,11 @@ def test_emptied_maps_and_lists_can_be_filled_again() -> None:
     assert result["equipment"] == ["jug"] and result["layers"] == {"new": {"of": "x"}}
 
 
+def test_edits_that_touch_are_made_in_turn() -> None:
+    edits = [insert_after(("name",), "one", 1), insert_after(("name",), "two", 2), delete_key(("name",))]
+    assert list(plain(apply(TEXT, edits)))[:2] == ["two", "one"]
+
+
 def test_text_without_a_last_line_break() -> None:
     assert apply("a: b", [insert_key((), "c", "d")]) == "a: b\nc: d"
     assert apply("a:\n  - b", [add_item(("a",), "c")]) == "a:\n  - b\n  - c"

@@ -30,6 +30,8 @@ REFUSED = [
     ("contains:\n  - soya # milk\n", "yaml-comment", 2, 10),
     ("contains: [soya] # milk\n", "yaml-comment", 1, 18),
     ("contains: [soya, # x\n  milk]\n", "yaml-comment", 1, 18),
+    ("contains: [\n  soya\n  ] # milk\n", "yaml-comment", 3, 5),
+    ('a: "\\UFFFFFFFF"\n', "yaml-syntax", 1, 2),
     ("amount: | # x\n  30 g\n", "yaml-comment", 1, 11),
     ("amount: '30 g' # x\n", "yaml-comment", 1, 16),
     ("%YAML 1.1\n---\na: b\n", "yaml-directive", 2, 1),
