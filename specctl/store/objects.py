@@ -19,6 +19,7 @@ from specctl.store.parse import FILE_MODES, FOLDER_MODE, Entry
 from specctl.store.process import plain
 from specctl.store.reader import Reader
 
+SYNCED = True  # every object and its folder reach the disk before a write returns
 _KINDS = ("commit", "tree", "blob", "tag")
 
 
@@ -116,7 +117,7 @@ class _Writer:
         import pygit2  # 55 ms: only the writing verbs pay it
         from pygit2.enums import ObjectType, Option
 
-        pygit2.option(Option.ENABLE_FSYNC_GITDIR, True)
+        pygit2.option(Option.ENABLE_FSYNC_GITDIR, SYNCED)
         self._errors = (pygit2.GitError, OSError, ValueError, KeyError)
         self._kinds = dict(
             zip(_KINDS, (ObjectType.COMMIT, ObjectType.TREE, ObjectType.BLOB, ObjectType.TAG), strict=True)

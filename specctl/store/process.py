@@ -37,7 +37,7 @@ _KEPT = frozenset(
     }
 )
 
-_SETTINGS = (
+SETTINGS = (
     "core.fsync=all",  # an acknowledged commit must survive a power failure
     "core.fsyncMethod=fsync",
     "core.fsmonitor=false",
@@ -130,7 +130,7 @@ def environment(extra: Mapping[str, str] | None = None) -> dict[str, str]:
 def git_command(root: Path, args: Sequence[str]) -> list[str]:
     """The full command line for a git verb in `root`."""
     command = ["git", "-C", str(root), "--no-pager", "--literal-pathspecs", "--no-replace-objects"]
-    for setting in _SETTINGS:
+    for setting in SETTINGS:
         command += ["-c", setting]
     return [*command, *args]
 

@@ -10,6 +10,7 @@ from typing import Callable, Iterator
 
 import pytest
 
+from specctl.store import files, objects, process
 from specctl.store.commits import CommitWish, make_commit
 from specctl.store.objects import write_tree
 from specctl.store.repository import Repository
@@ -24,6 +25,15 @@ def own_world(monkeypatch: pytest.MonkeyPatch, tmp_path_factory: pytest.TempPath
     monkeypatch.setenv("HOME", str(home))
     monkeypatch.setenv("GIT_CONFIG_GLOBAL", os.devnull)
     monkeypatch.setenv("GIT_CONFIG_NOSYSTEM", "1")
+
+
+@pytest.fixture(autouse=True)
+def quick_disk(monkeypatch: pytest.MonkeyPatch) -> None:
+    """No waiting for the disk; that writes are synced is a test of its own."""
+    quick = [s for s in process.SETTINGS if not s.startswith("core.fsync")]
+    monkeypatch.setattr(process, "SETTINGS", (*quick, "core.fsync=none"))
+    monkeypatch.setattr(files.os, "fsync", lambda handle: None)
+    monkeypatch.setattr(objects, "SYNCED", False)
 
 
 def plain_git(root: Path, *args: str, input: bytes | None = None, ok: bool = True) -> str:
