@@ -48,7 +48,7 @@ def _kind(block: Block) -> str:
 
 # A column is never narrower than its longest plain word, nor wider than a short sentence.
 _WIDEST_WORD = 14
-_WIDEST_COLUMN = 32
+_WIDEST_COLUMN = 28
 
 
 def _shares(table: Table) -> list[int]:
@@ -58,5 +58,5 @@ def _shares(table: Table) -> list[int]:
         lines = [column.name, *(line for row in table.rows for line in row[number].all_lines)]
         word = max((len(word) for line in lines for word in line.split()), default=1)
         line = max(len(line) for line in lines)
-        weights.append(min(max(min(word, _WIDEST_WORD) + 6, line), _WIDEST_COLUMN))
+        weights.append(min(max(min(word, _WIDEST_WORD) + 8, line), _WIDEST_COLUMN))
     return [round(100 * weight / sum(weights)) for weight in weights]
