@@ -7,10 +7,9 @@ The identity of standard cost accounting, with "before" as the standard and
     recipe effect = (q1 - q0) x p0      usage variance at the standard price
     price effect + recipe effect = p1 q1 - p0 q0, exactly
 
-Source: the direct-material price and usage (quantity) variances of standard
-costing, as in Horngren's Cost Accounting, chapter on flexible budgets and
-direct-cost variances, and OpenStax Principles of Accounting vol. 2, 8.2.
-Both are exact here, without a joint term: it falls to the price effect.
+Source: the direct-material price variance, (AP - SP) x AQ, and quantity or usage
+variance, (AQ - SQ) x SP, of standard costing in any textbook of cost accounting.
+There is no joint term: it falls to the price effect.
 
 p is the price of a usable gram (or piece), q what one cup takes of it, preps
 taken apart, so a changed yield or discard is a recipe effect and a changed
