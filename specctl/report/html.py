@@ -52,11 +52,16 @@ _WIDEST_COLUMN = 28
 
 
 def _shares(table: Table) -> list[int]:
-    """The width of each column in per cent, by what it holds; the page may break any word."""
+    """The width of each column in per cent, by what it holds.
+
+    The page breaks any word rather than run over its edge, so a browser left to
+    itself would squeeze short columns until their words break.
+    """
     weights = []
     for number, column in enumerate(table.columns):
         lines = [column.name, *(line for row in table.rows for line in row[number].all_lines)]
         word = max((len(word) for line in lines for word in line.split()), default=1)
         line = max(len(line) for line in lines)
-        weights.append(min(max(min(word, _WIDEST_WORD) + 8, line), _WIDEST_COLUMN))
+        bold = 4 if number == 0 else 0
+        weights.append(min(max(min(word, _WIDEST_WORD) + 8, line), _WIDEST_COLUMN) + bold)
     return [round(100 * weight / sum(weights)) for weight in weights]

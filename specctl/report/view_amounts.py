@@ -164,8 +164,8 @@ def _table(impact: Impact, caption: str, changes: list[AmountChange], *, with_it
 
 def _row(impact: Impact, change: AmountChange, at: AtSites | None, with_item: bool) -> tuple[Cell, ...]:
     item = f"{change.item_name} ({kind_words(change.item)})" if with_item else ""
-    line = cell(change.line_name, quiet=(item, _build(change), _what_is_used(change)))
-    amount = cell(change_words(change), _tolerance(change))
+    line = cell(change.line_name, quiet=(item, _build(change)))
+    amount = cell(_what_is_used(change), change_words(change), _tolerance(change))
     if at is None:
         return line, amount, cell("no site"), cell(), cell()
     out = _verdict(at.after) in _CALLED_OUT
