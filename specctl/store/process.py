@@ -20,6 +20,7 @@ from specctl.errors import Damaged, LostRace, Refused, Stop, Unreachable
 
 LOCAL_DEADLINE = 10.0
 NETWORK_DEADLINE = 60.0
+QUIET_SSH = "-oBatchMode=yes -oConnectTimeout=15"
 SIGNING_DEADLINE = 120.0  # a person may have to type a passphrase or touch a key
 
 # A variable of git's own that is allowed through; all other GIT_* are dropped.
@@ -121,7 +122,7 @@ def environment(extra: Mapping[str, str] | None = None) -> dict[str, str]:
         GIT_NO_LAZY_FETCH="1",
         GIT_OPTIONAL_LOCKS="0",
         GIT_ADVICE="0",
-        GIT_SSH_COMMAND=f"{ssh} -oBatchMode=yes -oConnectTimeout=15",
+        GIT_SSH_COMMAND=f"{ssh} {QUIET_SSH}",
     )
     kept.update(extra or {})
     return kept

@@ -7,13 +7,14 @@ refs/remotes/origin after `fetch` is what origin said.
 
 from __future__ import annotations
 
+import os
 import re
 import time
 
 from specctl.errors import Damaged, LostRace, NotFound, Refused, Stop, Unreachable
 from specctl.store.layout import Layout
 from specctl.store.names import is_oid, is_ref
-from specctl.store.process import NETWORK_DEADLINE, Result, failure, plain, run_git
+from specctl.store.process import NETWORK_DEADLINE, QUIET_SSH, Result, failure, plain, run_git
 
 _MAIN = "refs/heads/main:refs/remotes/origin/main"
 _PROPOSALS = "+refs/heads/proposals/*:refs/remotes/origin/proposals/*"
@@ -67,7 +68,7 @@ def push(layout: Layout, oid: str, ref: str) -> None:
         raise NotFound("only a full object id can be pushed to a full reference name")
     words = ["push", "--porcelain", "--no-progress", "--no-follow-tags", "--no-signed",
              "--recurse-submodules=no", "origin", f"{oid}:{ref}"]
-    result = run_git(layout.root, words, deadline=NETWORK_DEADLINE)
+    result = run_git(layout.root, words, deadline=NETWORK_DEADLINE, env=_ssh(layout))
     if result.ok:
         return
     said = result.text
@@ -92,16 +93,25 @@ def _fetch_words(*refspecs: str) -> list[str]:
     ]
 
 
+def _ssh(layout: Layout) -> dict[str, str]:
+    """The ssh command set up for this book, kept from asking: ours in the environment would hide it."""
+    if "GIT_SSH_COMMAND" in os.environ:
+        return {}
+    result = run_git(layout.root, ["config", "--get", "core.sshCommand"])
+    return {"GIT_SSH_COMMAND": f"{result.text} {QUIET_SSH}"} if result.ok else {}
+
+
 def _twice(layout: Layout, words: list[str]) -> Result:
     """Run a fetch; once more if it failed early for a reason that may pass. One deadline for both."""
     until = time.monotonic() + NETWORK_DEADLINE
-    result = run_git(layout.root, words, deadline=NETWORK_DEADLINE)
+    env = _ssh(layout)
+    result = run_git(layout.root, words, deadline=NETWORK_DEADLINE, env=env)
     left = until - time.monotonic()
     if result.ok or left <= 1 or not isinstance(_fetch_failure(result), Unreachable):
         return result
     if b"[rejected]" in result.stderr or b"couldn't find remote ref" in result.stderr:
         return result
-    return run_git(layout.root, words, deadline=left)
+    return run_git(layout.root, words, deadline=left, env=env)
 
 
 def _fetch_failure(result: Result) -> Stop:

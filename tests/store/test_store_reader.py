@@ -106,6 +106,8 @@ BLOB = "e69de29bb2d1d6434b8b29ae775ad8c2e48c5391"  # git's well-known id of the 
 def test_trees_no_book_may_hold(
     book: Path, entries: list[tuple[str, bytes, str]], error: type[Stop]
 ) -> None:
+    with pytest.raises(error):
+        parse_tree(BLOB, tree_bytes(*entries))
     hash_object(book, "blob", b"")
     tip = commit_of(book, hash_object(book, "tree", tree_bytes(*entries)))
     with Reader(book) as reader:

@@ -332,6 +332,25 @@ def test_an_origin_that_does_not_answer(pair: Pair, tmp_path: Path) -> None:
     assert pair.one.main_tip() == before and pair.one.behind() is None
 
 
+@pytest.mark.parametrize("where", ["config", "environment"])
+def test_ssh_is_the_one_set_up_and_cannot_ask(
+    pair: Pair, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, where: str
+) -> None:
+    said = tmp_path / "said"
+    ssh = tmp_path / "own-ssh"
+    ssh.write_text(f'#!/bin/sh\necho "$@" >> {said}\nexit 255\n')
+    ssh.chmod(0o755)
+    plain_git(pair.one.root, "remote", "set-url", "origin", "ssh://harbour.example/book.git")
+    if where == "config":
+        plain_git(pair.one.root, "config", "core.sshCommand", str(ssh))
+    else:
+        monkeypatch.setenv("GIT_SSH_COMMAND", str(ssh))
+    with pytest.raises(Unreachable):
+        pair.one.fetch()
+    asked = [line for line in said.read_text().splitlines() if "git-upload-pack" in line]
+    assert len(asked) == 2 and all("BatchMode=yes" in line for line in asked)  # two attempts
+
+
 def test_an_origin_that_says_no(pair: Pair) -> None:
     hook = pair.origin / "hooks/pre-receive"
     hook.write_text("#!/bin/sh\necho 'main is \033[31mprotected' >&2\nexit 1\n")
