@@ -61,6 +61,8 @@ def _choice(book: Book, drink: Drink, option: Option, choice: Choice) -> Iterato
             yield from _choice_amounts(drink, change, own, place, who)
         yield from _amounts(drink, change.amounts, place, change.amount_places, who)
         tolerance = change.tolerance or (own.tolerance if own is not None else None)
+        if change.tolerance is None and tolerance is not None and _is_zero(tolerance):
+            continue  # told at the line itself
         yield from _tolerance(book, tolerance, change.amounts.values(), place, who)
 
 

@@ -27,6 +27,7 @@ from specctl.domain.recipe import (
 )
 from specctl.problem import Place
 
+SOMEWHERE = Place("drinks/some.yaml", 3, 5)
 DATED = date(2026, 1, 10)
 LASTS = timedelta(days=730)
 TODAY = date(2026, 6, 1)
@@ -58,7 +59,7 @@ def amounts(given: object) -> dict[str, Amount]:
     return {ALL_SIZES: amount(given)}
 
 
-def line(key: str, use: str, given: object, file: str = "", at: int = 1, **more: Any) -> Line:
+def line(key: str, use: str, given: object, file: str = "drinks/some.yaml", at: int = 1, **more: Any) -> Line:
     return Line(key=key, use=use, amounts=amounts(given), place=Place(file, at, 1), **more)
 
 
@@ -73,16 +74,20 @@ def layer(key: str, *made: Line) -> Layer:
 def change(path: str, use: str | None = None, given: object = None, **more: Any) -> LineChange:
     layer_key, line_key = path.split("/")
     sized = {} if given is None else amounts(given)
-    return LineChange(layer=layer_key, line=line_key, use=use, amounts=sized, **more)
+    return LineChange(
+        layer=layer_key, line=line_key, use=use, amounts=sized, place=SOMEWHERE, **more
+    )
 
 
 def out(path: str) -> LineChange:
     layer_key, line_key = path.split("/")
-    return LineChange(layer=layer_key, line=line_key, out=True)
+    return LineChange(layer=layer_key, line=line_key, out=True, place=SOMEWHERE)
 
 
 def choice(key: str, *changes: LineChange, **more: Any) -> Choice:
-    return Choice(key=key, name=key.title(), changes={c.path: c for c in changes}, **more)
+    return Choice(
+        key=key, name=key.title(), changes={c.path: c for c in changes}, place=SOMEWHERE, **more
+    )
 
 
 def option(key: str, *choices: Choice) -> Option:
@@ -90,7 +95,9 @@ def option(key: str, *choices: Choice) -> Option:
 
 
 def stand_in(key: str, of: str, by: str, ratio: object = 1, markets: tuple[str, ...] = ()) -> Substitute:
-    return Substitute(key=key, of=of, by=by, ratio=d(ratio), markets=frozenset(markets))
+    return Substitute(
+        key=key, of=of, by=by, ratio=d(ratio), markets=frozenset(markets), place=SOMEWHERE
+    )
 
 
 def drink(
@@ -106,7 +113,7 @@ def drink(
         id=id,
         name=more.pop("name", id.replace("-", " ").capitalize()),
         place=Place(f"drinks/{id}.yaml", 1, 1),
-        sizes={key: Size(key, key.title(), "cup") for key in sizes},
+        sizes={key: Size(key, key.title(), "cup", Place(f"drinks/{id}.yaml", 2, 3)) for key in sizes},
         layers={each.key: each for each in layers},
         steps={each.key: each for each in steps},
         served=more.pop("served", "cold"),
