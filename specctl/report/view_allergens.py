@@ -20,6 +20,7 @@ from specctl.report.view_names import (
     site_names,
 )
 from specctl.report.view_numbers import ARROW, count
+from specctl.report.view_sites import text_table
 from specctl.report.words import say, status_words
 
 KEY = "allergens"
@@ -33,13 +34,15 @@ _KINDS = (
     ("added", "ADDED"),
     ("stronger", "stronger: may contain becomes CONTAINS"),
     ("known", "was unknown, now declared"),
+    ("gone", "no longer served there"),
 )
 
 
-def kind_of(change: AllergenChange) -> str:
-    """One of the keys of the six kinds of allergen change."""
+def kind_of(impact: Impact, change: AllergenChange) -> str:
+    """One of the keys of `_KINDS`. Only a sale that ends everywhere named is "gone", not "removed"."""
     if change.after is None:
-        return "removed"
+        ended = {s for t in impact.texts if t.kind == "item-gone" and t.item == change.item for s in t.sites}
+        return "gone" if change.sites and ended.issuperset(change.sites) else "removed"
     if change.after == "unknown":
         return "unknown"
     if change.before is None:
@@ -49,10 +52,13 @@ def kind_of(change: AllergenChange) -> str:
     return "stronger" if change.after == "contains" else "weaker"
 
 
-def in_order(changes: tuple[AllergenChange, ...]) -> list[AllergenChange]:
+def in_order(impact: Impact) -> list[tuple[str, AllergenChange]]:
+    """Each change with its kind, worst first."""
     rank = {key: i for i, (key, _) in enumerate(_KINDS)}
+    kinds = [(kind_of(impact, c), c) for c in impact.allergens]
     return sorted(
-        changes, key=lambda c: (rank[kind_of(c)], not c.listed, c.item_name, c.item, c.choice, c.substance)
+        kinds,
+        key=lambda k: (rank[k[0]], not k[1].listed, k[1].item_name, k[1].item, k[1].choice, k[1].substance),
     )
 
 
@@ -60,9 +66,9 @@ def point(impact: Impact) -> Point:
     """The line of the first screen. Names every substance that moved, never only a number."""
     parts = []
     for key, words in _KINDS:
-        of_kind = [c for c in in_order(impact.allergens) if kind_of(c) == key]
-        if of_kind:
-            parts.append(f"{words.split(':')[0]}: {listed(c.name for c in of_kind)}")
+        names = [c.name for kind, c in in_order(impact) if kind == key]
+        if names:
+            parts.append(f"{words.split(':')[0]}: {listed(names)}")
     if parts:
         lead = "; ".join(parts) + ". Options included."
     elif impact.cover.rows:
@@ -88,6 +94,9 @@ def section(impact: Impact, now: datetime | None) -> Section:
                 "That is not a promise that a drink is without an allergen."
             )
         )
+    for kind, heading in (("list", "The market's list itself"), ("evidence", "How long “not in its documents” may be said")):
+        table = text_table(impact, impact.texts, kind, heading)
+        blocks += [table] if table.rows else []
     blocks.append(Listing("What was compared", _compared(impact)))
     blocks.append(_still_unknown(impact))
     blocks.append(_not_covered(impact))
@@ -102,7 +111,7 @@ def _alarming(impact: Impact) -> bool:
 
 
 def _sum_words(impact: Impact) -> str:
-    kinds = [kind_of(c) for c in impact.allergens]
+    kinds = [kind for kind, _ in in_order(impact)]
     parts = [f"{kinds.count(key)} {words}" for key, words in _KINDS if key in kinds]
     return f"Options included, counted for each market's list: {'; '.join(parts)}."
 
@@ -112,17 +121,17 @@ def _lists_of(impact: Impact) -> list[tuple[str, str]]:
 
 
 def _table(impact: Impact, market: str, list_name: str) -> Table:
-    changes = [c for c in in_order(impact.allergens) if (c.market, c.list_name) == (market, list_name)]
+    rows = [row for row in in_order(impact) if (row[1].market, row[1].list_name) == (market, list_name)]
     columns = ("Allergen", "Drink or prep", "Choice", "Before → after", "Way in", "Sites")
     return Table(
         f"{market_words(impact, market)}: {list_name}",
         tuple(Column(name) for name in columns),
-        tuple(_row(impact, change) for change in changes),
+        tuple(_row(impact, kind, change) for kind, change in rows),
     )
 
 
-def _row(impact: Impact, change: AllergenChange) -> tuple[Cell, ...]:
-    words = dict(_KINDS)[kind_of(change)]
+def _row(impact: Impact, kind: str, change: AllergenChange) -> tuple[Cell, ...]:
+    words = dict(_KINDS)[kind]
     listed_words = "" if change.listed else "not on this market's list; shown all the same"
     return (
         cell(change.name, quiet=(listed_words,), alarm=True),
@@ -185,16 +194,19 @@ def _documents(documents: tuple[DocumentAge, ...], now: datetime | None) -> list
         (
             cell(d.name),
             cell(d.document),
-            cell(day_words(d.dated), quiet=(_age_words(d.dated, now),)),
-            cell(day_words(d.trusted_until)),
-            cell(
-                "TOO OLD: what it does not name reads as UNKNOWN" if d.stale else "still trusted",
-                alarm=d.stale,
-            ),
+            cell(day_words(d.dated) or "no date", quiet=(_age_words(d.dated, now),)),
+            cell(day_words(d.trusted_until) or "never"),
+            cell(_trust_words(d), alarm=d.stale),
         )
         for d in oldest_first
     )
     return [Table("Documents the facts rest on", tuple(Column(name) for name in columns), rows)]
+
+
+def _trust_words(document: DocumentAge) -> str:
+    if not document.dated:
+        return "NO DATED DOCUMENT: everything reads as UNKNOWN"
+    return "TOO OLD: what it does not name reads as UNKNOWN" if document.stale else "still trusted"
 
 
 def _age_words(dated: str, now: datetime | None) -> str:
@@ -211,8 +223,11 @@ def _documents_short(impact: Impact) -> str:
     documents = impact.cover.documents
     if not documents:
         return "No document at hand."
-    old = sum(d.stale for d in documents)
-    oldest = min((d.dated for d in documents), default="")
-    if old:
-        return f"{old} of {count(len(documents), 'document')} TOO OLD to trust by the start."
+    none = sum(not d.dated for d in documents)
+    old = sum(d.stale for d in documents) - none
+    if old or none:
+        parts = [f"{old} TOO OLD to trust by the start"] if old else []
+        parts += [f"{none} MISSING"] if none else []
+        return f"Of {count(len(documents), 'document')}, {listed(parts)}."
+    oldest = min(d.dated for d in documents)
     return f"{count(len(documents), 'document')}, oldest of {day_words(oldest)}, in date."

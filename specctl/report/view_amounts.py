@@ -9,7 +9,14 @@ from specctl.change.impact import AmountChange, AtSites, Impact
 from specctl.report.tables import Block, Cell, Column, Listing, Note, Point, Section, Table, cell
 from specctl.report.view_names import STANDARD, kind_words, site_names
 from specctl.report.view_numbers import ARROW, count, grams, plain, share_change, signed_grams
-from specctl.report.words import amount_words, error_words, measure_words, verdict_words
+from specctl.report.words import (
+    amount_words,
+    error_words,
+    measure_words,
+    pieces_words,
+    rule_words,
+    verdict_words,
+)
 
 KEY = "amounts"
 TITLE = "Amounts"
@@ -65,27 +72,31 @@ def section(impact: Impact) -> Section:
 def change_words(change: AmountChange) -> str:
     """`28 g → 34 g, +6 g, +21.4 %`; says so where the line is new, gone or another ingredient."""
     before, after = _amount(change, "before"), _amount(change, "after")
-    if change.before is None or change.after is None:
-        gone = change.after is None
-        value = change.before if gone else change.after
-        step = signed_grams(-value if gone else value) if value is not None else ""
-        return ", ".join(t for t in (f"{before}{ARROW}{after}", step) if t)
     if change.before == change.after and before == after:
         return f"{after}, unchanged"
     parts = [f"{before}{ARROW}{after}"]
-    if change.before != change.after:
+    gone, new = change.after_of is None, change.before_of is None
+    if gone and change.before is not None:
+        parts.append(signed_grams(-change.before))
+    elif new and change.after is not None:
+        parts.append(signed_grams(change.after))
+    elif change.before is not None and change.after is not None and change.before != change.after:
         parts += [signed_grams(change.after - change.before), share_change(change.before, change.after)]
     return ", ".join(p for p in parts if p)
 
 
 def _amount(change: AmountChange, side: str) -> str:
     value: Decimal | None = getattr(change, side)
-    if value is None:
+    if getattr(change, f"{side}_of") is None:
         return NOT_THERE if side == "before" else LEFT_OUT
     line = _line(change, side)
-    if line and (line.get("each") is not None or line.get("rule") is not None):
+    if line and line["grams"] and (line["each"] is not None or line["rule"] is not None):
         return amount_words(line)
-    return grams(value)
+    if value is not None:
+        return grams(value)
+    if line and line["each"] is not None:
+        return pieces_words(line["each"])
+    return rule_words(line["rule"]) if line and line["rule"] else "no amount is stated"
 
 
 def _line(change: AmountChange, side: str) -> Mapping[str, Any] | None:

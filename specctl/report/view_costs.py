@@ -9,12 +9,10 @@ from specctl.report.tables import Block, Cell, Column, Listing, Note, Point, Sec
 from specctl.report.view_names import day_words, listed
 from specctl.report.view_numbers import (
     ARROW,
-    add_up,
     count,
     cup_step,
     money,
     points_change,
-    rounded,
     share,
     share_change,
     signed_money,
@@ -75,11 +73,13 @@ def _costs(impact: Impact, franchise: str) -> list[CostChange]:
 
 
 def _change(cost: CostChange) -> Decimal | None:
-    """The change of one cup as shown: the difference of the two figures as shown."""
     if cost.before is None or cost.after is None:
         return None
-    step = cup_step(cost.currency)
-    return rounded(cost.after, step) - rounded(cost.before, step)
+    return cost.after - cost.before
+
+
+def _cannot_be_told(cost: CostChange) -> bool:
+    return bool(cost.missing) or cost.after is None
 
 
 def _franchise_words(impact: Impact, franchise: str, several: bool) -> str:
@@ -96,7 +96,10 @@ def _franchise_words(impact: Impact, franchise: str, several: bool) -> str:
         step, currency = week_step(costs[0].currency), costs[0].currency
         parts.append(f"per week {signed_money(sum(weeks, Decimal(0)), currency, step)}")
     parts += _worst_margin(costs)
-    unknown = sum(bool(c.missing) or _change(c) is None for c in costs)
+    new = [f"{c.drink_name}, {c.size_name}" for c in costs if c.before is None and not _cannot_be_told(c)]
+    if new:
+        parts.append(f"new: {listed(new)}")
+    unknown = sum(_cannot_be_told(c) for c in costs)
     if unknown:
         parts.append(f"{count(unknown, 'drink size')} CANNOT be told, prices missing")
     words = "; ".join(parts)
@@ -152,52 +155,54 @@ def _cup_table(caption: str, costs: list[CostChange]) -> Table:
 
 
 def _cup_row(cost: CostChange) -> tuple[Cell, ...]:
-    price, recipe = _effects(cost)
     step = cup_step(cost.currency)
+    cups = count(cost.cups_a_week, "cup") + " a week" if cost.cups_a_week else "no sales stated"
     return (
         cell(f"{cost.drink_name}, {cost.size_name}"),
         _before_after(cost),
-        cell(_signed(price, cost, step)),
-        cell(_signed(recipe, cost, step)),
+        cell(_signed(cost.price_effect, cost, step)),
+        cell(_signed(cost.recipe_effect, cost, step)),
         cell(*_margin_lines(cost)),
-        cell(_signed(cost.week, cost, week_step(cost.currency)), count(cost.cups_a_week, "cup") + " a week"),
+        cell(_signed(cost.week, cost, week_step(cost.currency)), quiet=(cups,)),
     )
 
 
 def _before_after(cost: CostChange) -> Cell:
     step, change = cup_step(cost.currency), _change(cost)
-    before = "cannot be told" if cost.before is None else money(cost.before, cost.currency, step)
-    after = "cannot be told" if cost.after is None else money(cost.after, cost.currency, step)
+    before = _no_cost(cost) if cost.before is None else money(cost.before, cost.currency, step)
+    after = _UNTOLD if cost.after is None else money(cost.after, cost.currency, step)
     if change is None or cost.before is None or cost.after is None:
         missing = f"missing: {listed(cost.missing)}" if cost.missing else ""
-        return cell(f"{before}{ARROW}{after}", missing, alarm=True)
+        return cell(f"{before}{ARROW}{after}", missing, alarm=_cannot_be_told(cost))
     moved = [signed_money(change, cost.currency, step), share_change(cost.before, cost.after)]
     return cell(f"{before}{ARROW}{after}", ", ".join(m for m in moved if m))
 
 
-def _effects(cost: CostChange) -> tuple[Decimal | None, Decimal | None]:
-    """Price and recipe effect as shown; they add up to the change shown."""
-    change = _change(cost)
-    if cost.price_effect is None or cost.recipe_effect is None or change is None:
-        return cost.price_effect, cost.recipe_effect
-    price, recipe = add_up([cost.price_effect, cost.recipe_effect], change, cup_step(cost.currency))
-    return price, recipe
+_UNTOLD = "cannot be told"
+
+
+def _no_cost(cost: CostChange) -> str:
+    """Why there is no figure: a price is missing, or the cup is new here."""
+    return _UNTOLD if _cannot_be_told(cost) else "not served before"
 
 
 def _signed(value: Decimal | None, cost: CostChange, step: Decimal) -> str:
-    return "cannot be told" if value is None else signed_money(value, cost.currency, step)
+    return _no_cost(cost) if value is None else signed_money(value, cost.currency, step)
 
 
 def _margin_lines(cost: CostChange) -> tuple[str, ...]:
     if cost.menu_price is None:
         return ("no menu price stated",)
     step = cup_step(cost.currency)
-    lines = [f"menu {money(cost.menu_price, cost.currency, week_step(cost.currency))}"]
-    if cost.margin_before is None or cost.margin_after is None:
-        return (*lines, "margin cannot be told")
+    menu = f"menu {money(cost.menu_price, cost.currency, week_step(cost.currency))}"
+    if cost.margin_after is None:
+        return menu, "margin cannot be told"
+    after = money(cost.margin_after, cost.currency, step)
+    if cost.margin_before is None:
+        share_after = "" if cost.margin_share_after is None else f", {share(cost.margin_share_after)}"
+        return menu, f"margin {_no_cost(cost)}{ARROW}{after}{share_after}"
     before = money(cost.margin_before, cost.currency, step)
-    lines.append(f"margin {before}{ARROW}{money(cost.margin_after, cost.currency, step)}")
-    return (*lines, _margin_share(cost))
+    return menu, f"margin {before}{ARROW}{after}", _margin_share(cost)
 
 
 def _ingredient_table(caption: str, costs: list[CostChange]) -> Table:
@@ -213,26 +218,12 @@ def _ingredient_table(caption: str, costs: list[CostChange]) -> Table:
 
 def _ingredient_rows(cost: CostChange) -> list[tuple[Cell, ...]]:
     step = cup_step(cost.currency)
-    parts = cost.ingredients
-    price, recipe = _effects(cost)
-    if price is None or recipe is None:
-        return []
-    prices = _shown_parts([p.price_effect for p in parts], cost.price_effect, price, step)
-    recipes = _shown_parts([p.recipe_effect for p in parts], cost.recipe_effect, recipe, step)
     return [
         (
             cell(f"{cost.drink_name}, {cost.size_name}"),
             cell(part.name),
-            cell(signed_money(p, cost.currency, step)),
-            cell(signed_money(r, cost.currency, step)),
+            cell(signed_money(part.price_effect, cost.currency, step)),
+            cell(signed_money(part.recipe_effect, cost.currency, step)),
         )
-        for part, p, r in zip(parts, prices, recipes, strict=True)
+        for part in cost.ingredients
     ]
-
-
-def _shown_parts(
-    parts: list[Decimal], exact: Decimal | None, shown: Decimal, step: Decimal
-) -> list[Decimal]:
-    if exact is not None and sum(parts, Decimal(0)) == exact:
-        return add_up(parts, shown, step)
-    return [rounded(p, step) for p in parts]

@@ -1,46 +1,36 @@
 """How numbers are written: sign, unit, base, and the rounding that was used.
 
 Grams are shown as approved, to 0.01 g at most. Shares are rounded half up to
-0.1. Money a cup is shown to a hundredth of the currency's smallest unit,
-because a change of a dose moves it by less than a coin; money a week to the
-smallest unit. A change shown beside two figures is the difference of the two
-as shown, and its parts are rounded by largest remainder so that they add up to
-it: what is printed can be added up.
+0.1. Money arrives rounded, a cup to a part of the currency's smallest unit, in
+figures and parts that add up (`specctl.analysis.money`), and is shown to as
+many places.
 """
 
 from __future__ import annotations
 
-from decimal import ROUND_FLOOR, ROUND_HALF_UP, Decimal
-from typing import Sequence
+from decimal import ROUND_HALF_UP, Decimal
+
+from specctl.analysis.money import minor_digits
+from specctl.change.costing import EXTRA_DIGITS
 
 ROUNDING = (
-    "Rounding: grams as approved, to 0.01 g; shares half up to 0.1 %; money a cup half up to a hundredth "
-    "of the smallest coin, a week to the smallest coin; parts of a change by largest remainder, so that "
+    "Rounding: grams as approved, to 0.01 g; shares half up to 0.1 %; money a cup half up to a tenth "
+    "of the smallest coin, a week to the smallest coin; the parts of a change are rounded together, so that "
     "they add up to the change shown."
 )
-
-# ISO 4217 minor units that are not two.
-_NO_MINOR = frozenset("BIF CLP DJF GNF ISK JPY KMF KRW PYG RWF UGX VND VUV XAF XOF XPF".split())
-_THREE_MINOR = frozenset("BHD IQD JOD KWD LYD OMR TND".split())
 
 ARROW = " → "
 MINUS = "−"
 
 
-def minor_units(currency: str) -> int:
-    """Decimals of the currency's smallest unit, by ISO 4217."""
-    if currency in _NO_MINOR:
-        return 0
-    return 3 if currency in _THREE_MINOR else 2
-
-
 def cup_step(currency: str) -> Decimal:
     """The smallest amount shown for one cup."""
-    return Decimal(1).scaleb(-minor_units(currency) - 2)
+    return Decimal(1).scaleb(-minor_digits(currency) - EXTRA_DIGITS)
 
 
 def week_step(currency: str) -> Decimal:
-    return Decimal(1).scaleb(-minor_units(currency))
+    """The currency's smallest unit."""
+    return Decimal(1).scaleb(-minor_digits(currency))
 
 
 def rounded(value: Decimal, step: Decimal) -> Decimal:
@@ -104,29 +94,6 @@ def signed_money(value: Decimal, currency: str, step: Decimal) -> str:
     """`+GBP 0.0052`."""
     shown = rounded(value, step)
     return signed(shown, f"{currency} {abs(shown):f}")
-
-
-def add_up(parts: Sequence[Decimal], total: Decimal, step: Decimal) -> list[Decimal]:
-    """`parts` rounded to `step` by largest remainder, so that they sum to `total`.
-
-    `total` is a multiple of `step` no further from their exact sum than rounding
-    explains; where it is further, each part is rounded on its own.
-    """
-    floors = [(p / step).to_integral_value(ROUND_FLOOR) for p in parts]
-    left = int(total / step - sum(floors))
-    if not 0 <= left <= len(parts):
-        # Two figures rounded apart can move the total by one more step than the parts hold.
-        if len(parts) and -1 <= left <= len(parts) + 1:
-            nudge = -1 if left < 0 else 1
-            biggest = max(range(len(parts)), key=lambda i: abs(parts[i]))
-            floors[biggest] += nudge
-            left -= nudge
-        else:
-            return [rounded(p, step) for p in parts]
-    by_rest = sorted(range(len(parts)), key=lambda i: (floors[i] - parts[i] / step, i))
-    for i in by_rest[:left]:
-        floors[i] += 1
-    return [f * step for f in floors]
 
 
 def count(number: int, one: str, many: str = "") -> str:

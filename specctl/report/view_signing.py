@@ -158,11 +158,16 @@ def files_section(impact: Impact) -> Section:
         return Section(FILES, title, (Note("No other controlled file changes."),))
     columns = ("File", "What", "Before", "After")
     rows = tuple(
-        (cell(file), cell(path), cell(before or "not there"), cell(after or "taken out"))
-        for file, path, before, after in impact.file_changes
+        (cell(file), cell(path), *_fact_cells(before, after)) for file, path, before, after in impact.file_changes
     )
     table = Table("Facts that differ, file by file", tuple(Column(c) for c in columns), rows)
     return Section(FILES, title, (table,))
+
+
+def _fact_cells(before: str, after: str) -> tuple[Cell, Cell]:
+    if not before and not after:
+        return cell("no fact differs"), cell("no fact differs")
+    return cell(before or "not there"), cell(after or "taken out")
 
 
 def about_section(impact: Impact) -> Section:

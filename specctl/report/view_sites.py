@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Iterable
+
 from specctl.change.impact import Impact, TextChange
 from specctl.report.tables import Block, Cell, Column, Facts, Listing, Note, Point, Section, Table, cell
 from specctl.report.view_names import kind_words, listed, site_names
@@ -13,49 +15,64 @@ UNTOUCHED = "unchanged"
 
 # (kind of a TextChange, heading, short word) in reading order; others follow by name.
 _KINDS = (
+    ("item-new", "New here", "new item"),
+    ("item-gone", "No longer served here", "item gone"),
     ("method", "Method", "method"),
+    ("order", "Order of layers and steps", "order"),
+    ("size", "Sizes", "size"),
+    ("yield", "Yield", "yield"),
     ("prep", "Prep", "prep"),
     ("hold", "Hold time", "hold time"),
     ("equipment", "Equipment", "equipment"),
     ("vessel", "Vessel", "vessel"),
     ("option", "Options", "option"),
+    ("substitute", "Stand-ins", "stand-in"),
     ("caution", "Cautions", "caution"),
     ("claim", "Claims", "claim"),
     ("name", "Names", "name"),
 )
+# Told with the allergens.
+_ELSEWHERE = ("evidence", "list")
+
+
+def _texts(impact: Impact) -> list[TextChange]:
+    return [t for t in impact.texts if t.kind not in _ELSEWHERE]
 
 
 def method_point(impact: Impact) -> Point:
-    if not impact.texts:
+    texts = _texts(impact)
+    if not texts:
         text = "No change of method, prep, hold time, equipment or vessel."
         if impact.amounts:
             text += " Show staff the new amounts."
         return Point("Method and training", text, METHOD)
-    kinds = [t.kind for t in impact.texts]
-    parts = listed(f"{kinds.count(kind)} {short}" for kind, _, short in _kinds_of(impact))
-    items = listed(sorted(t.item_name for t in impact.texts))
+    kinds = [t.kind for t in texts]
+    parts = listed(f"{kinds.count(kind)} {short}" for kind, _, short in _kinds_of(texts))
+    items = listed(sorted(t.item_name for t in texts))
     changes = "change" if len(kinds) == 1 else "changes"
     return Point("Method and training", f"{parts} {changes}: {items}. Show staff the new cards.", METHOD)
 
 
 def method_section(impact: Impact) -> Section:
     title = "Method, prep, hold times, equipment, vessels"
-    if not impact.texts:
+    texts = _texts(impact)
+    if not texts:
         words = "Steps, hold times, equipment, vessels, options, cautions, claims and names read as before."
         return Section(METHOD, title, (Note(words),))
-    tables = tuple(_text_table(impact, kind, heading) for kind, heading, _ in _kinds_of(impact))
+    tables = tuple(text_table(impact, texts, kind, heading) for kind, heading, _ in _kinds_of(texts))
     return Section(METHOD, title, tables)
 
 
-def _kinds_of(impact: Impact) -> list[tuple[str, str, str]]:
-    present = {t.kind for t in impact.texts}
+def _kinds_of(texts: list[TextChange]) -> list[tuple[str, str, str]]:
+    present = {t.kind for t in texts}
     known = [k for k in _KINDS if k[0] in present]
     others = sorted(present - {k[0] for k in _KINDS})
     return known + [(kind, kind.replace("-", " ").capitalize(), kind.replace("-", " ")) for kind in others]
 
 
-def _text_table(impact: Impact, kind: str, heading: str) -> Table:
-    changes = [t for t in impact.texts if t.kind == kind]
+def text_table(impact: Impact, texts: Iterable[TextChange], kind: str, heading: str) -> Table:
+    """The changes of one kind, before and after."""
+    changes = [t for t in texts if t.kind == kind]
     columns = ("Drink or prep", "Where", "Before", "After", "Sites")
     ordered = sorted(changes, key=lambda t: (t.item_name, t.item, t.where))
     return Table(
@@ -68,11 +85,16 @@ def _text_table(impact: Impact, kind: str, heading: str) -> Table:
 def _text_row(impact: Impact, change: TextChange) -> tuple[Cell, ...]:
     return (
         cell(f"{change.item_name} ({kind_words(change.item)})"),
-        cell(change.where or "all of it"),
+        cell(_where(change)),
         cell("not there" if change.before is None else change.before),
         cell("taken out" if change.after is None else change.after),
         cell(site_names(impact, change.sites)),
     )
+
+
+def _where(change: TextChange) -> str:
+    said = (change.kind, change.before, change.after, "item", "allergen list")
+    return "all of it" if not change.where or change.where in said else change.where
 
 
 def touched_sites(impact: Impact) -> tuple[str, ...]:

@@ -173,18 +173,18 @@ def costs(franchise: str = "northsands", currency: str = "GBP") -> tuple[CostCha
     return (
         CostChange(
             franchise, currency, HOJICHA, HOJICHA_NAME, "regular", "regular",
-            before=d("0.413377"), after=d("0.446521"), price_effect=d("0.011102"), recipe_effect=d("0.022042"),
+            before=d("0.413"), after=d("0.446"), price_effect=d("0.011"), recipe_effect=d("0.022"),
             ingredients=(
-                IngredientEffect("ingredient/oat-drink", "oat drink, unsweetened", d("0.011102"), d("0.014040")),
-                IngredientEffect("ingredient/sugar", "beet sugar, fine", d("0"), d("0.008002")),
+                IngredientEffect("ingredient/oat-drink", "oat drink, unsweetened", d("0.011"), d("0.014")),
+                IngredientEffect("ingredient/sugar", "beet sugar, fine", d("0"), d("0.008")),
             ),
-            menu_price=d("3.80"), margin_before=d("2.753290"), margin_after=d("2.720146"),
+            menu_price=d("3.80"), margin_before=d("2.754"), margin_after=d("2.721"),
             margin_share_before=d("0.86946"), margin_share_after=d("0.85899"), cups_a_week=640, week=d("21.21"),
             missing=(),
         ),
         CostChange(
             franchise, currency, "drink/fizz", "Pear and sage fizz", "large", "large",
-            before=d("0.5120"), after=None, price_effect=None, recipe_effect=None, ingredients=(),
+            before=d("0.512"), after=None, price_effect=None, recipe_effect=None, ingredients=(),
             menu_price=d("4.10"), margin_before=d("2.9"), margin_after=None, margin_share_before=d("0.85"),
             margin_share_after=None, cups_a_week=120, week=None, missing=("almond drink",),
         ),
@@ -213,6 +213,8 @@ def rich(**more: Any) -> Impact:
         texts=(
             TextChange("method", HOJICHA, HOJICHA_NAME, "step foam", "Blend 10 s.", "Blend 20 s, rest 5 s.", ("harbour", "quay")),
             TextChange("hold", "prep/oat-foam", "Salted oat foam", "", "4 h", "2 h", ("harbour", "quay", "saltmarsh")),
+            TextChange("evidence", HOJICHA, HOJICHA_NAME, "standard build", "absences trusted until 2027-02-03",
+                       "absences trusted until 2026-06-01", ("harbour",)),
             TextChange("equipment", HOJICHA, HOJICHA_NAME, "step foam", None, "blender", ("saltmarsh",)),
         ),
         hindrances=(Hindrance("saltmarsh", "Saltmarsh", HOJICHA, HOJICHA_NAME, "a blender", True),
