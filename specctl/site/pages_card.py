@@ -115,22 +115,26 @@ class Card:
 
     @property
     def alarms(self) -> tuple[str, ...]:
-        """Every amount that is not within tolerance, options included."""
-        found = [
-            f"{size.name}, {line.name}: {line.alarm}"
-            for size in self.sizes
-            for layer in size.layers
-            for line in layer.lines
-            if line.alarm
-        ]
+        """Every amount that is not within tolerance, options included, with its sizes."""
+        sizes: dict[tuple[str, str], list[str]] = {}
+        for size, what, line in self._measured():
+            if line.alarm:
+                sizes.setdefault((what, line.alarm), []).append(size)
+        return tuple(
+            f"{what} ({say('word.list').join(names)}): {alarm}"
+            for (what, alarm), names in sizes.items()
+        )
+
+    def _measured(self) -> Iterator[tuple[str, str, LineView]]:
+        for size in self.sizes:
+            for layer in size.layers:
+                for line in layer.lines:
+                    yield size.name, line.name, line
         for option in self.options:
             for choice in option.choices:
-                found += [
-                    f"{choice.name}, {swap.size}, {swap.line.name}: {swap.line.alarm}"
-                    for swap in choice.swaps
-                    if swap.line is not None and swap.line.alarm
-                ]
-        return tuple(found)
+                for swap in choice.swaps:
+                    if swap.line is not None:
+                        yield swap.size, f"{option.name}: {choice.name}, {swap.line.name}", swap.line
 
     @property
     def called_out(self) -> str:
@@ -181,7 +185,10 @@ def line_view(line: Record) -> LineView:
 def _grams(line: Record) -> str:
     """The canonical amount beside the measure; a rule's grams are only about right."""
     by_eye = line["measure"]["by"] == "eye" and line["grams"]
-    return say("amount.about", grams=line["grams"]) if by_eye else grams_words(line["grams"])
+    grams = grams_words(line["grams"])
+    if any(move["mark"] == grams for move in line["measure"]["moves"]):
+        return ""  # the reading on the scale has just said it
+    return say("amount.about", grams=line["grams"]) if by_eye else grams
 
 
 def _size(size: Record, is_prep: bool) -> SizeView:
@@ -267,10 +274,10 @@ def _swap_words(path: str, before: Record | None, line: Record | None, layer: st
     if line is None:
         return say("card.leave-out", name=before["name"] if before else path)
     if before is None:
-        return say("card.add", name=line["name"], layer=layer)
+        return say("card.add", layer=layer)
     if before["of"] == line["of"]:
-        return say("card.amount-change", name=line["name"])
-    return say("card.instead", name=line["name"], before=before["name"])
+        return say("card.amount-change")
+    return say("card.instead", before=before["name"])
 
 
 def _stand_in(record: Record, entry: Record, today: date) -> StandInView:
@@ -286,7 +293,7 @@ def _named(entry: Record, item: str) -> str:
             for line in layer["lines"]:
                 if line["of"] == item:
                     return str(line["name"])
-    return item
+    return str(item.rpartition("/")[2].replace("-", " "))
 
 
 def _hold(hold: Record | None, is_prep: bool) -> tuple[str, ...]:

@@ -22,10 +22,14 @@ NAMED = ("contains", "may_contain", "unknown")
 
 @dataclass(frozen=True, slots=True)
 class Fact:
-    """One fact: `column` is its group (or itself) on the list, `paths` the ways in."""
+    """One fact: `column` is its group (or itself) on the list, `paths` the ways in.
+
+    `name` says the group too, `bare` the substance alone.
+    """
 
     status: str
     name: str
+    bare: str
     column: str
     listed: bool
     paths: tuple[str, ...]
@@ -101,6 +105,7 @@ def _facts(row: Record, groups: Mapping[str, str], today: date) -> Facts:
         Fact(
             status=status,
             name=fact_words(fact, groups),
+            bare=visible(fact["name"]),
             column=fact["group"] or fact["substance"],
             listed=fact["listed"],
             paths=tuple(visible(path) for path in fact["paths"]),
@@ -148,7 +153,7 @@ def cell_of(facts: Facts, column: str, name: str) -> Cell:
     letters = " ".join(say(f"letter.{status}") for status in statuses)
     words = []
     for status in statuses:
-        names = say("word.list").join(fact.name for fact in here if fact.status == status)
+        names = say("word.list").join(fact.bare for fact in here if fact.status == status)
         words.append(f"{status_words(status)} ({names})" if names else status_words(status))
     return Cell(name, letters, f"{name}: {'; '.join(words)}", False)
 

@@ -185,7 +185,8 @@ def _options(card: Card, width: int) -> list[str]:
 
 def _line(line: LineView, width: int) -> list[str]:
     lines = wrap(f"{line.name}: {line.measure}", width, "  > ")
-    lines += wrap(f"{line.amount}; {line.error}" if line.error else line.amount, width, "    ")
+    detail = "; ".join(words for words in (line.amount, line.error) if words)
+    lines += wrap(detail, width, "    ") if detail else []
     if line.alarm:
         lines += ["    " + row for row in box([line.alarm], width - 4)]
     if line.note:

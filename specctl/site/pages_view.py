@@ -32,7 +32,10 @@ Record = Mapping[str, Any]
 
 @dataclass(frozen=True, slots=True)
 class SheetRow:
-    """One build of a drink: its facts and its cells in the order of the columns."""
+    """One build of a drink: its facts and its cells in the order of the columns.
+
+    `same_cells` marks a choice whose cells are those of the standard build.
+    """
 
     drink: str
     anchor: str
@@ -40,6 +43,7 @@ class SheetRow:
     facts: Facts
     cells: tuple[Cell, ...]
     standing: str
+    same_cells: bool
 
     @property
     def is_standard(self) -> bool:
@@ -143,12 +147,19 @@ def _sheet_rows(
         for row in entry["allergens"]
         if row["choice"] not in known
     ]
+    standard = _cells(rows[0], columns)
     for facts in rows:
+        cells = _cells(facts, columns)
         yield SheetRow(
             drink=card.name,
             anchor=card.anchor,
             choice=facts.name if facts.choice else say("allergens.standard"),
             facts=facts,
-            cells=tuple(cell_of(facts, column, name) for column, name in columns),
+            cells=cells,
             standing=standing,
+            same_cells=bool(facts.choice) and cells == standard,
         )
+
+
+def _cells(facts: Facts, columns: list[tuple[str, str]]) -> tuple[Cell, ...]:
+    return tuple(cell_of(facts, column, name) for column, name in columns)
