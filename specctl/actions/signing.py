@@ -1,0 +1,169 @@
+"""The verbs `sign` and `object`: one person's word on one effect, signed.
+
+In a clone the effect is computed here, on today's main. Without a clone it is
+taken from a report's JSON, whose effect is digested again: what is signed is
+the digest of what the page shows, never a digest the page merely claims.
+"""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+from specctl.actions.case import Case, open_case
+from specctl.actions.identity import identify, key_at_hand
+from specctl.actions.judging import Findings, signatories_of
+from specctl.actions.source import Source
+from specctl.canonical import canonical, digest_of
+from specctl.change.effect import CHAIN
+from specctl.change.policy import may_sign
+from specctl.change.statement import OBJECTION, SIGNOFF, Envelope, Statement
+from specctl.domain.people import FRANCHISE_MANAGER
+from specctl.errors import Refused, Untrusted
+from specctl.store.signature import sign
+
+MOST_BYTES = 64 * 1024 * 1024
+
+
+@dataclass(frozen=True, slots=True)
+class SignWish:
+    """`purpose` is signoff or objection; `role` and `scope` may be left to be worked out."""
+
+    purpose: str
+    now: datetime
+    key: Path | None = None
+    role: str | None = None
+    scope: str | None = None
+    note: str = ""
+
+
+def sign_in_clone(source: Source, which: str, wish: SignWish) -> tuple[Envelope, ...]:
+    """Statements over every need of this proposal the person may meet, or over the one named."""
+    case = open_case(source, which, wish.now.date())
+    repository = source.in_git()
+    signatories = signatories_of(case)
+    who = identify(signatories, key_at_hand(repository, wish.key))
+    if wish.purpose == SIGNOFF and who.person.id in case.authors:
+        raise Refused(
+            f"{who.person.name} is an author of {case.name}", "Someone else who may sign must sign it."
+        )
+    if case.merged.conflicts:
+        raise Refused(f"{case.name} conflicts with main as it is now", "Its author must settle that first.")
+    wanted = _wanted(case, who.person.id, wish)
+    return tuple(
+        _seal(
+            Statement(
+                purpose=wish.purpose,
+                book=case.book.settings.id,
+                proposal=case.name,
+                scope=scope,
+                effect=case.digests[scope],
+                role=role,
+                person=who.person.id,
+                said=_stamp(wish.now),
+                price_book=_price_book(case, scope),
+                note=wish.note,
+            ),
+            who.key,
+        )
+        for role, scope in wanted
+    )
+
+
+def _wanted(case: Case, person_id: str, wish: SignWish) -> list[tuple[str, str]]:
+    signatories = signatories_of(case)
+    person = signatories.people[person_id]
+    if wish.purpose == OBJECTION:
+        if wish.scope:
+            scope = wish.scope
+        else:
+            own = sorted(person.franchises)
+            scope = f"franchise/{own[0]}" if FRANCHISE_MANAGER in person.roles and len(own) == 1 else CHAIN
+        if scope not in case.digests:
+            raise Refused(f"there is no scope {scope}", "Scopes: " + ", ".join(sorted(case.digests)))
+        return [(wish.role or sorted(person.roles)[0], scope)]
+    needs = Findings(case).needs
+    mine = [
+        (n.role, n.scope)
+        for n in needs
+        if may_sign(person, n.role, n.scope, signatories.people)
+        and wish.role in (None, n.role)
+        and wish.scope in (None, n.scope)
+    ]
+    if not mine:
+        asked = ", ".join(f"{n.role} for {n.scope}" for n in needs) or "nobody"
+        raise Refused(
+            f"no signature of {person.name} is asked for on {case.name}", f"The policy asks for: {asked}."
+        )
+    # One person meets one need of a scope: the first the policy lists.
+    taken: dict[str, tuple[str, str]] = {}
+    for role, scope in mine:
+        taken.setdefault(scope, (role, scope))
+    return list(taken.values())
+
+
+def sign_report(report: Path, wish: SignWish, person: str) -> Envelope:
+    """A statement over the report in hand, needing no clone. Who it is from is checked when it is collected."""
+    shown = _read_report(report)
+    effect = shown["effect"]
+    found = digest_of(canonical(effect))
+    if found != shown.get("effect_digest") or effect.get("scope") != shown.get("scope"):
+        raise Untrusted(
+            "the effect in this report is not the one its digest names", "Ask for the report again and compare the digests."
+        )
+    scope = str(shown["scope"])
+    key = key_at_hand(None, wish.key)
+    role = wish.role
+    if role is None:
+        asked = [s for s in shown.get("signings", ()) if s.get("scope") == scope]
+        if wish.purpose == SIGNOFF and len(asked) != 1:
+            raise Refused(
+                "the report asks for more than one signature of this scope" if asked else "the report asks for no signature of this scope",
+                "Say as what you sign with --role.",
+            )
+        role = str(asked[0]["role"]) if asked else FRANCHISE_MANAGER
+    statement = Statement(
+        purpose=wish.purpose,
+        book=str(shown["book"]),
+        proposal=str(shown["proposal"]),
+        scope=scope,
+        effect=found,
+        role=role,
+        person=person,
+        said=_stamp(wish.now),
+        price_book=shown.get("price_book"),
+        note=wish.note,
+    )
+    return _seal(statement, key)
+
+
+def _read_report(path: Path) -> dict[str, Any]:
+    try:
+        if path.stat().st_size > MOST_BYTES:
+            raise Refused(f"{path.name} is too large to be a report")
+        shown = json.loads(path.read_bytes())
+    except OSError:
+        raise Refused(f"{path.name} cannot be read", "Name the report's JSON file.") from None
+    except (ValueError, RecursionError):
+        raise Refused(f"{path.name} is not a report's JSON", "Save it with: specctl report NUMBER --json") from None
+    if not isinstance(shown, dict) or shown.get("report") != 1 or not isinstance(shown.get("effect"), dict):
+        raise Refused(f"{path.name} is not a report of format 1", "Save it with: specctl report NUMBER --json")
+    return shown
+
+
+def _seal(statement: Statement, key: Path) -> Envelope:
+    return Envelope(statement, statement.payload, sign(statement.payload, key, statement.namespace))
+
+
+def _price_book(case: Case, scope: str) -> str | None:
+    if scope == CHAIN:
+        return None
+    data = case.merged.files.get(f"prices/{scope.removeprefix('franchise/')}/price-book.yaml")
+    return digest_of(data) if data is not None else None
+
+
+def _stamp(now: datetime) -> str:
+    return now.strftime("%Y-%m-%dT%H:%M:%SZ")
