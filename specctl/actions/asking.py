@@ -1,0 +1,96 @@
+"""The verb `in-force`: what a site was shown at a minute, from records and git alone."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from specctl.actions.ledger import Ledger
+from specctl.actions.source import Source
+from specctl.actions.starts import stamp
+from specctl.change.record import in_force
+from specctl.errors import NotFound, Refused
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """One item in force: its release, since when, its entry, who signed and why."""
+
+    site: str
+    item: str
+    at: str
+    release: int
+    since: str
+    entry: str | None
+    title: str
+    why: str
+    proposal: str
+    released: str
+    released_by: str
+    commit: str
+    signers: tuple[dict[str, str], ...]
+
+    def as_json(self) -> dict[str, Any]:
+        return {name: list(v) if isinstance(v := getattr(self, name), tuple) else v for name in self.__slots__}
+
+
+def ask(source: Source, site: str, at: datetime, item: str | None = None) -> tuple[list[Answer], Ledger]:
+    """Every item in force at a site at a time, or one drink or prep. Reads stored records only."""
+    repository = source.in_git()
+    main = repository.latest_main()
+    if main is None:
+        raise Refused("this book has no main yet", "Begin one with: specctl init")
+    ledger = Ledger(repository, main)
+    releases = ledger.releases
+    known = {s for r in releases for s in r.starts} | {row.site for r in releases for row in r.rows}
+    if site not in known:
+        raise NotFound(f"no release names a site {site}", "Sites released to: " + (", ".join(sorted(known)) or "none"))
+    moment = stamp(at)
+    found = in_force(releases, site, moment)
+    by_number = {r.number: r for r in releases}
+    answers = []
+    for name, standing in sorted(found.items()):
+        if item is not None and item not in (name, name.partition("/")[2]):
+            continue
+        release = by_number[standing.release]
+        answers.append(
+            Answer(
+                site=site,
+                item=name,
+                at=moment,
+                release=release.number,
+                since=standing.since,
+                entry=standing.entry,
+                title=release.title,
+                why=release.why,
+                proposal=release.proposal,
+                released=release.released,
+                released_by=release.released_by,
+                commit=_commit_of(ledger, release.path),
+                signers=_signers(ledger, release.proposal, set(release.statements)),
+            )
+        )
+    if item is not None and not answers:
+        raise NotFound(f"nothing named {item} was in force at {site} at {moment}", "Ask without a name to see what was.")
+    return answers, ledger
+
+
+def _signers(ledger: Ledger, proposal: str, counted: set[str]) -> tuple[dict[str, str], ...]:
+    return tuple(
+        {"person": e.statement.person, "role": e.statement.role, "scope": e.statement.scope, "said": e.statement.said}
+        for e in ledger.envelopes(proposal)
+        if e.digest in counted
+    )
+
+
+def _commit_of(ledger: Ledger, path: str) -> str:
+    """The commit that brought a record into main."""
+    reader = ledger.repository.reader
+    assert ledger.commit is not None
+    found = ledger.commit
+    for oid in reader.first_parents(ledger.commit):
+        if path not in reader.ids(oid, path.rsplit("/", 1)[0] + "/"):
+            break
+        found = oid
+    return found

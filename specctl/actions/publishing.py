@@ -1,0 +1,107 @@
+"""The verb `publish`: one bundle for each site, into a folder any static host can serve.
+
+Bundles are made from main's records and stored entries alone; nothing is
+compiled again. A bundle holds one site's timeline, the entries it names, the
+release records and the statements about them, and never a cost.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+from specctl.actions.collecting import main_book
+from specctl.actions.ledger import Ledger
+from specctl.actions.source import Source
+from specctl.canonical import canonical
+from specctl.change.effect import CHAIN
+from specctl.change.statement import Envelope
+from specctl.domain.book import Book
+from specctl.domain.place import Site
+from specctl.errors import Refused
+from specctl.store import distribution
+from specctl.store.distribution import Published
+from specctl.store.keys import make_keys
+from specctl.store.repository import Repository
+
+STEP = 1000
+
+
+@dataclass(frozen=True, slots=True)
+class PublishDone:
+    folder: Path
+    main: str
+    sites: tuple[str, ...]
+    published: Published
+    started: bool
+
+
+def publish(source: Source, folder: Path, keys: Path, now: datetime, *, new_keys: bool = False) -> PublishDone:
+    """Bundles of main as it is now. `new_keys` begins a folder: keys and its first root."""
+    repository = source.in_git()
+    if repository.has_origin():
+        repository.fetch()
+    main = repository.latest_main()
+    if main is None:
+        raise Refused("this book has no main yet", "Begin one with: specctl init")
+    targets = bundles(repository, main)
+    if new_keys:
+        make_keys(keys)
+        distribution.start(folder, keys, now)
+    version = len(repository.reader.first_parents(main)) * STEP
+    published = distribution.publish(folder, keys, targets, version, now)
+    return PublishDone(folder, main, tuple(sorted(t.removesuffix(".json") for t in targets)), published, new_keys)
+
+
+def bundles(repository: Repository, main: str) -> dict[str, bytes]:
+    """File name to bundle, for every site of main's book."""
+    book = main_book(repository, main)
+    ledger = Ledger(repository, main)
+    envelopes = {
+        proposal: ledger.envelopes(proposal) for proposal in sorted({r.proposal for r in ledger.releases})
+    }
+    return {f"{site.id}.json": canonical(_bundle(book, site, ledger, envelopes)) for site in book.sites.values()}
+
+
+def _bundle(
+    book: Book, site: Site, ledger: Ledger, envelopes: dict[str, tuple[Envelope, ...]]
+) -> dict[str, Any]:
+    timeline = []
+    records = []
+    statements: list[str] = []
+    for release in ledger.releases:
+        start = release.starts.get(site.id)
+        mine = [row for row in release.rows if row.site == site.id]
+        if start is None or not mine:
+            continue
+        timeline += [[start, release.number, row.item, row.after] for row in mine]
+        records.append(release.for_site(site.id))
+        scopes = (CHAIN, f"franchise/{site.franchise}")
+        statements += [e.text() for e in envelopes[release.proposal] if e.statement.scope in scopes]
+    market = book.markets[site.market]
+    return {
+        "bundle": 1,
+        "book": book.settings.id,
+        "book_name": book.settings.name,
+        "main": ledger.commit,
+        "site": {
+            "id": site.id,
+            "name": site.name,
+            "franchise": site.franchise,
+            "market": site.market,
+            "market_name": market.name,
+            "time_zone": site.time_zone,
+            "day_starts": site.day_starts or book.settings.day_starts,
+        },
+        "timeline": sorted(timeline, key=lambda row: (row[0], row[1], row[2])),
+        "entries": ledger.entries(row[3] for row in timeline if row[3]),
+        "releases": records,
+        "statements": statements,
+    }
+
+
+def refresh(folder: Path, keys: Path, now: datetime) -> Published:
+    """Renew the timestamp alone; needs neither the book nor any other key."""
+    return distribution.refresh(folder, keys, now)

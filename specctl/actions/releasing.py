@@ -1,0 +1,167 @@
+"""The verb `release`: an approved proposal becomes main, in one signed commit.
+
+The commit holds the merge, the release record and the entries it changed. It
+becomes real by one compare-and-swap of main; the tag repeats it and can be made
+again. Everything is judged on the merged result, on the very tip it is built on.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+
+from specctl.actions.case import Case, edited_from, find_proposal
+from specctl.actions.identity import Identity, identify, key_at_hand
+from specctl.actions.judging import Findings, signatories_of, state_of
+from specctl.actions.ledger import entry_path
+from specctl.actions.reporting import conflict_words
+from specctl.actions.source import Source
+from specctl.actions.starts import stamp, starts_of
+from specctl.canonical import canonical
+from specctl.change.policy import Judgement
+from specctl.change.record import Release, crossing
+from specctl.domain.people import RELEASER
+from specctl.errors import Found, Refused
+from specctl.problem import errors_of
+from specctl.store.commits import CommitWish, TagWish, make_commit, make_tag
+from specctl.store.objects import write_tree
+from specctl.store.repository import Repository
+
+
+@dataclass(frozen=True, slots=True)
+class Released:
+    """What was released. `in_the_way` are the author's files that could not be brought along."""
+
+    release: Release
+    commit: str
+    tag: str
+    in_the_way: tuple[str, ...]
+
+
+def release(source: Source, which: str, now: datetime, key: Path | None = None) -> Released:
+    """Release an approved proposal. Raises Refused with what is still open."""
+    repository = source.in_git()
+    made: list[tuple[Release, Identity]] = []
+
+    def build(tip: str | None) -> str:
+        if tip is None:
+            raise Refused("this book has no main yet", "Begin one with: specctl init")
+        tips = repository.proposal_tips()
+        name = find_proposal(tips, which)
+        case = Case(repository, name, tips[name], tip, edited_from(repository, tips[name], tip), now.date())
+        findings = Findings(case)
+        releaser = identify(signatories_of(case), key_at_hand(repository, key))
+        _refuse_unless_ready(case, findings, releaser)
+        record = _record(case, findings, releaser, now)
+        crossed = crossing(case.ledger.releases, record.rows, record.starts)
+        if crossed:
+            raise Refused(
+                "this would start before something already released: " + "; ".join(crossed[:5]),
+                "Give the proposal a later start and have it signed again.",
+            )
+        made[:] = [(record, releaser)]
+        return _commit(case, record, releaser, now)
+
+    commit = repository.move_main(build)
+    record, releaser = made[0]
+    tag = tag_release(repository, record, commit, releaser, now)
+    in_the_way = repository.catch_up() if repository.behind() else ()
+    return Released(record, commit, tag, in_the_way)
+
+
+def _refuse_unless_ready(case: Case, findings: Findings, releaser: Identity) -> None:
+    if RELEASER not in releaser.person.roles:
+        raise Refused(f"{releaser.person.name} may not release", f"The policy's role for it is {RELEASER}.")
+    state = state_of(case, None)
+    if state == "released":
+        raise Refused(f"{case.name} is already released")
+    if case.merged.conflicts:
+        raise Refused(
+            f"{case.name} conflicts with main: " + "; ".join(conflict_words(c) for c in case.merged.conflicts[:5]),
+            "Its author must settle that and propose again: specctl propose --update",
+        )
+    if state == "draft":
+        raise Refused(f"{case.name} is a draft", "Its author must propose it: specctl propose --update")
+    wrong = errors_of(list(case.problems))
+    if wrong:
+        raise Found(f"{case.name} has errors when merged onto main", wrong, "Correct them and propose again.")
+    if case.effect.is_empty:
+        raise Refused(f"{case.name} changes nothing on today's main")
+    judgement = findings.judgement
+    if not judgement.approved:
+        raise Refused(f"{case.name} is not approved: " + open_words(judgement), f"See: specctl report {case.name}")
+
+
+def open_words(judgement: Judgement) -> str:
+    """What is still missing, in one line."""
+    parts = [
+        f"{s.need.role} for {s.need.scope}" + (f" ({s.stale})" if s.stale else "") for s in judgement.open
+    ]
+    parts += [f"objection by {o.person}: {o.note}" if o.note else f"objection by {o.person}" for o in judgement.objections]
+    return "; ".join(parts)
+
+
+def _record(case: Case, findings: Findings, releaser: Identity, now: datetime) -> Release:
+    judgement = findings.judgement
+    effect = case.effect
+    at_once = {h.change for h in findings.hits} <= {"declaration-up", "text"}
+    scopes = {"chain", *(s.need.scope for s in judgement.standings)}
+    return Release(
+        number=len(case.ledger.releases) + 1,
+        book=case.book.settings.id,
+        proposal=case.name,
+        title=case.proposal.title,
+        why=case.proposal.why,
+        parents=(case.main, case.tip),
+        effects={scope: case.digests[scope] for scope in sorted(scopes)},
+        start=effect.start,
+        waves=effect.waves,
+        starts=starts_of(case.book, effect.waves, now, at_once),
+        rows=effect.rows,
+        statements=tuple(sorted({s.met_by.digest for s in judgement.standings if s.met_by})),
+        released_by=releaser.person.id,
+        released=stamp(now),
+    )
+
+
+def _commit(case: Case, record: Release, releaser: Identity, now: datetime) -> str:
+    repository = case.repository
+    changes: dict[str, bytes | None] = {path: case.merged.files.get(path) for path in case.merged.changed}
+    for row in record.rows:
+        if row.after and entry_path(row.after) not in case.ledger.ids:
+            changes[entry_path(row.after)] = canonical(case.compiled.entries[row.after])
+    changes[record.path] = record.bytes()
+    tree = write_tree(repository.root, repository.reader.commit(case.main).tree, changes)
+    return make_commit(
+        repository.root,
+        CommitWish(
+            tree,
+            (case.main, case.tip),
+            f"Release {record.number}: {record.title}\n\n{record.why}\n\nProposal: {record.proposal}\n",
+            releaser.person.name,
+            releaser.email,
+            int(now.timestamp()),
+            releaser.key,
+        ),
+    )
+
+
+def tag_release(repository: Repository, record: Release, commit: str, releaser: Identity, now: datetime) -> str:
+    """The signed tag `release/<n>`; made again if it is missing, refused if it points elsewhere."""
+    name = f"release/{record.number}"
+    make_tag(
+        repository.root,
+        TagWish(
+            name,
+            commit,
+            f"Release {record.number}: {record.title}\n",
+            releaser.person.name,
+            releaser.email,
+            int(now.timestamp()),
+            releaser.key,
+        ),
+    )
+    if repository.has_origin():
+        repository.push_tag(name)
+    return name
