@@ -42,8 +42,14 @@ _UNIT_DIGITS = 8
 
 @dataclass(frozen=True, slots=True)
 class Terms:
-    """Whose cup it is: a site's stand-ins (of to by), used where its market allows."""
+    """Whose cup it is.
 
+    `filled`: grams of filling rules already worked out, by line path; the others
+    are worked out here. `stocks` and `market`: a site's stand-ins (of to by),
+    used where the drink allows them in that market.
+    """
+
+    filled: Mapping[str, Decimal] = field(default_factory=dict)
     stocks: Mapping[str, str] = field(default_factory=dict)
     market: str = ""
 
@@ -198,9 +204,11 @@ def amounts_at(
         top_up = choice_of(drink, variant).top_up
     vessel = book.vessels.get(drink.sizes[size].vessel) if size in drink.sizes else None
     found: list[tuple[BuiltLine, Amount]] = []
-    for filled in fill_lines(book, lines, vessel, standard, top_up).values():
+    for path, filled in fill_lines(book, lines, vessel, standard, top_up).items():
         amount = filled.line.amount
-        if filled.grams is not None and (filled.topped_up or isinstance(amount, TopTo)):
+        if isinstance(amount, TopTo) and path in terms.filled:
+            amount = Grams(terms.filled[path])
+        elif filled.grams is not None and (filled.topped_up or isinstance(amount, TopTo)):
             amount = Grams(filled.grams)
         found.append((filled.line, amount))
     return found

@@ -188,6 +188,8 @@ def test_a_filling_rule_costs_what_the_cup_takes():
     cost = cost_of(made, price_book({"fizz": ("l", 1)}))
     assert cost.missing == () and cost.lines[0].grams > 100
     assert cost.exact == Fraction(cost.lines[0].grams) / 1000
+    given = cost_of(made, price_book({"fizz": ("l", 1)}), terms=Terms({"base/a": d(250)}))
+    assert given.exact == Fraction(1, 4)
 
 
 # --- parts add up ----------------------------------------------------------------
@@ -293,7 +295,7 @@ def test_a_choice_and_a_stand_in_have_their_own_cost():
     assert cost_of(MILKY, PRICES).total == Decimal("0.10")
     assert cost_of(MILKY, PRICES, variant=Variant("milk=oat")).total == Decimal("0.30")
     assert cost_of(MILKY, PRICES, variant=Variant("substitute=s")).total == Decimal("0.60")
-    assert cost_of(MILKY, PRICES, terms=Terms({"milk": "oat"}, "gb")).total == Decimal("0.60")
+    assert cost_of(MILKY, PRICES, terms=Terms(stocks={"milk": "oat"}, market="gb")).total == Decimal("0.60")
 
 
 def test_margin_is_net_of_tax():
