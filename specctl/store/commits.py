@@ -12,14 +12,13 @@ import unicodedata
 from dataclasses import dataclass
 from pathlib import Path
 
-from specctl.errors import LostRace, Refused
+from specctl.errors import Refused
 from specctl.store.names import is_oid, is_ref
 from specctl.store.objects import write_object
-from specctl.store.process import failure, plain, run_git
+from specctl.store.process import plain
 from specctl.store.reader import Reader
+from specctl.store.references import create_ref
 from specctl.store.signature import GIT_NAMESPACE, sign
-
-_NOTHING = "0" * 40
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,21 +85,6 @@ def make_tag(root: Path, wish: TagWish) -> str:
     oid = write_object(root, "tag", body.encode())
     create_ref(root, ref, oid)
     return oid
-
-
-def create_ref(root: Path, ref: str, oid: str) -> None:
-    """Make a reference that does not exist yet. LostRace when somebody made it first."""
-    move_ref(root, ref, oid, None)
-
-
-def move_ref(root: Path, ref: str, new: str, old: str | None) -> None:
-    """Compare-and-swap of one reference: from `old` (None: must not exist) to `new`."""
-    result = run_git(root, ["update-ref", "--no-deref", "-m", "specctl", ref, new, old or _NOTHING])
-    if result.ok:
-        return
-    if b"but expected" in result.stderr or b"already exists" in result.stderr:
-        raise LostRace(f"{ref} was moved by somebody else in between", "Run the command again.")
-    raise failure("update-ref", result)
 
 
 def _same_target(reader: Reader, wish: TagWish, standing: str) -> str:

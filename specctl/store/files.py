@@ -22,8 +22,11 @@ _YOUNG = 2.0  # seconds during which a lock file is taken for a living command's
 _UNKNOWN = 600.0  # the same, where running programs cannot be listed
 
 
-def write_atomic(path: Path, data: bytes, *, mode: int = 0o644) -> None:
-    """Replace `path` by `data`: temporary file beside it, sync, rename, sync of the folder."""
+def write_atomic(path: Path, data: bytes, *, mode: int = 0o644, folder_too: bool = True) -> None:
+    """Replace `path` by `data`: temporary file beside it, sync, rename, sync of the folder.
+
+    With `folder_too` False the caller syncs the folder once for many files.
+    """
     path = Path(path)
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
@@ -38,7 +41,8 @@ def write_atomic(path: Path, data: bytes, *, mode: int = 0o644) -> None:
         except BaseException:
             _forget(temporary)
             raise
-        sync_folder(path.parent)
+        if folder_too:
+            sync_folder(path.parent)
     except OSError as error:
         raise Stop(f"{path} could not be written: {plain(error.strerror or str(error))}", "Nothing was changed.") from None
 

@@ -14,16 +14,15 @@ from typing import Callable
 
 from specctl.errors import Damaged, LostRace, Refused, Unreachable
 from specctl.store import remote, worktree
-from specctl.store.commits import move_ref
 from specctl.store.files import remove_durably, write_atomic
 from specctl.store.layout import Layout
 from specctl.store.names import is_oid
 from specctl.store.process import git
 from specctl.store.reader import Reader
+from specctl.store.references import NOTHING, move_ref
 
 MAIN = "refs/heads/main"
 ORIGIN_MAIN = "refs/remotes/origin/main"
-_NOTHING = "0" * 40
 
 
 class Behind:
@@ -51,14 +50,14 @@ class Behind:
     def commit(self, main: str | None) -> str | None:
         """The commit the files are from when that is not `main` and HEAD is on main; else None."""
         noted = self.note()
-        if noted is None or noted in (main, _NOTHING) or worktree.checked_out_ref(self._layout) != MAIN:
+        if noted is None or noted in (main, NOTHING) or worktree.checked_out_ref(self._layout) != MAIN:
             return None
         return noted
 
     def write(self, commit: str | None) -> None:
         """Note `commit` (None: nothing), unless an older note still stands."""
         if self.note() is None:
-            write_atomic(self._path, f"{commit or _NOTHING}\n".encode())
+            write_atomic(self._path, f"{commit or NOTHING}\n".encode())
 
     def remove(self) -> None:
         remove_durably(self._path)
@@ -108,7 +107,7 @@ class Mainline:
         if ref != MAIN:
             move_ref(self._layout.root, ref, new, old)
             return self._files(old, new)
-        self._drop_settled_note(old)
+        self.catch_up()  # settles an older note where the files have come along since, by us or by git
         self._behind.write(old)
         move_ref(self._layout.root, ref, new, old)
         return self.catch_up()
@@ -128,7 +127,7 @@ class Mainline:
         main = self._reader.ref(MAIN)
         if noted is None or main is None:
             return ()
-        return self.bring_along(None if noted == _NOTHING else noted, main)
+        return self.bring_along(None if noted == NOTHING else noted, main)
 
     def _files(self, old: str | None, new: str) -> tuple[str, ...]:
         try:
@@ -136,10 +135,6 @@ class Mainline:
         except LostRace:
             # Another git holds the index. Main has moved and the note stands: not a failure of the move.
             return (".git/index.lock",)
-
-    def _drop_settled_note(self, main: str | None) -> None:
-        if self._behind.note() == (main or _NOTHING):
-            self._behind.remove()
 
     def _up_to_origin(self) -> str | None:
         ours, theirs = self._reader.ref(MAIN), self._reader.ref(ORIGIN_MAIN)

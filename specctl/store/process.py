@@ -87,6 +87,7 @@ class Result:
 
     @property
     def ok(self) -> bool:
+        """True when the return code is 0."""
         return self.returncode == 0
 
     @property
@@ -96,6 +97,7 @@ class Result:
 
     @property
     def words(self) -> str:
+        """stderr as one line of plain text, for a message."""
         return plain(self.stderr.decode("utf-8", "backslashreplace"))
 
 

@@ -77,6 +77,7 @@ class Repository:
 
     @property
     def bare(self) -> bool:
+        """True when there is no work tree."""
         return self.layout.bare
 
     @property

@@ -22,6 +22,7 @@ from specctl.store.names import objection_to_path
 from specctl.store.parse import Entry
 from specctl.store.process import git, plain, run_git
 from specctl.store.reader import Reader
+from specctl.store.references import NOTHING
 
 _OTHER = object()  # something stands there that is no plain file
 
@@ -85,10 +86,15 @@ def bring_along(layout: Layout, reader: Reader, old: str | None, new: str) -> tu
             in_the_way.append(path)
     if in_the_way:
         return tuple(in_the_way)
+    folders: set[Path] = set()
     for path in to_write:
         if _id_on_disk(layout.root, path) != _oid(before.get(path)):
             return (path,)  # saved by an editor just now
         _put(layout.root, path, after.get(path), reader)
+        folders |= {layout.root / parent for parent in Path(path).parents}
+    for folder in sorted(folders):
+        if folder.is_dir():  # a folder left empty is gone, and its parent synced
+            sync_folder(folder)
     _stage(layout, paths, after)
     return ()
 
@@ -131,7 +137,7 @@ def _stage(layout: Layout, paths: Sequence[str], after: Mapping[str, Entry]) -> 
     lines = []
     for path in paths:
         entry = after.get(path)
-        about = f"{entry.mode} {entry.oid} 0" if entry else f"0 {'0' * 40} 0"
+        about = f"{entry.mode} {entry.oid} 0" if entry else f"0 {NOTHING} 0"
         lines.append(f"{about}\t{path}\0")
     if lines:
         git(layout.root, ["update-index", "-z", "--index-info"], input="".join(lines).encode())
@@ -143,7 +149,8 @@ def _put(root: Path, path: str, entry: Entry | None, reader: Reader) -> None:
     if entry is not None:
         for left_over in target.parent.glob(".specctl-*") if target.parent.is_dir() else ():
             left_over.unlink(missing_ok=True)
-        write_atomic(target, reader.blob(entry.oid), mode=0o755 if entry.mode == "100755" else 0o644)
+        mode = 0o755 if entry.mode == "100755" else 0o644
+        write_atomic(target, reader.blob(entry.oid), mode=mode, folder_too=False)
         return
     remove_durably(target)
     for folder in target.parents:

@@ -157,6 +157,16 @@ def test_once_the_edit_is_gone_the_files_catch_up(book: Path) -> None:
         assert status(repository) == ""
 
 
+def test_files_that_git_itself_brought_along_settle_an_old_note(book: Path) -> None:
+    (book / "drinks/fizz.yaml").write_bytes(b"mine\n")
+    with Repository.open(book) as repository:
+        repository.move_main(change(repository, {"drinks/fizz.yaml": b"theirs\n"}))
+        assert repository.behind() is not None
+        plain_git(book, "reset", "-q", "--hard")
+        repository.move_main(change(repository, {"drinks/fizz.yaml": b"later\n"}))
+        assert repository.behind() is None and (book / "drinks/fizz.yaml").read_bytes() == b"later\n"
+
+
 @pytest.mark.parametrize("staged", [False, True])
 def test_an_edit_equal_to_what_was_approved_passes(book: Path, staged: bool) -> None:
     (book / "drinks/fizz.yaml").write_bytes(b"pear, sage\n")
