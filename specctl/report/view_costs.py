@@ -53,7 +53,8 @@ def section(impact: Impact) -> Section:
             blocks.append(parts)
     blocks.append(
         Note(
-            "Price effect: same recipe, other prices. Recipe effect: other recipe, at the prices it is read with. "
+            "Recipe effect: what the other recipe moves, at the prices of before. Price effect: what the other prices "
+            "move, in the recipe of after. "
             "Both together are the change. Margin is on the menu price net of tax; a week is over all sites of "
             f"the franchise that serve the drink, at stated sales. {EVIDENCE}"
         )
