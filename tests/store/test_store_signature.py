@@ -17,6 +17,7 @@ from conftest import WHEN, Key, plain_git
 from specctl.errors import NotFound, Refused, Untrusted
 from specctl.store.commits import CommitWish, TagWish, make_commit, make_tag
 from specctl.store.objects import write_object
+from specctl.store.publickey import armour_of
 from specctl.store.reader import Reader
 from specctl.store.signature import (
     Signer,
@@ -75,6 +76,9 @@ def test_what_does_not_hold(keys: Keys) -> None:
     assert verify(b"payload", "", SIGNOFF, people) is None
     assert verify(b"payload", "x" + signature, SIGNOFF, people) is None
     assert verify(b"payload", signature + signature, SIGNOFF, people) is None
+    assert armour_of(signature) is not None
+    for text in (signature.replace("END SSH", "END THE"), signature + "more\n", signature.replace("\n", "\r\n")):
+        assert armour_of(text) is None and verify(b"payload", text, SIGNOFF, people) is None
 
 
 def test_a_namespace_rewritten_in_the_armour_does_not_hold(keys: Keys) -> None:
@@ -167,6 +171,18 @@ def test_two_signatures_are_none(book: Path, keys: Keys) -> None:
             for signers in ([Signer("maud", maud.public)], [Signer("piran", piran.public)]):
                 assert commit_signer(reader, oid, signers) is None
 
+
+
+def test_a_signature_of_another_hash_inside_what_was_signed_is_none(book: Path, keys: Keys) -> None:
+    maud = keys("maud")
+    plain = make_commit(book, wish(book, None))
+    body = subprocess.run(["git", "cat-file", "commit", plain], cwd=book, capture_output=True, check=True).stdout
+    head, message = body.split(b"\n\n", 1)
+    head += b"\ngpgsig-sha256 something"
+    armoured = sign(head + b"\n\n" + message, maud.path, "git").rstrip("\n").replace("\n", "\n ").encode()
+    oid = write_object(book, "commit", head + b"\ngpgsig " + armoured + b"\n\n" + message)
+    with Reader(book) as reader:
+        assert commit_signer(reader, oid, [Signer("maud", maud.public)]) is None
 
 
 @pytest.mark.parametrize(
