@@ -20,6 +20,7 @@ the row relies on rests on a document too old to trust.
 A row is the union over all sizes. A line whose amount is missing counts as in.
 At a site that stocks a stand-in, a row is the union of the original's facts and
 the stand-in's: either may be in the cup, and no fact of one hides the other's.
+The row of a stand-in also holds what it brings where only a choice would use it.
 
 Source: Regulation (EU) No 1169/2011, articles 9(1)(c), 21 and 44, for what is
 to be declared and at the finest grain; Codex CXC 80-2020 for tracing through
@@ -155,16 +156,38 @@ def sources_of(
     recipe: Drink | Prep,
     variant: Variant = STANDARD,
     stocks: Mapping[str, str] | None = None,
+    asked: bool = True,
 ) -> list[Source]:
-    """Every ingredient of a variant, over all sizes, with the ways to it."""
+    """Every ingredient of a variant, over all sizes, with the ways to it.
+
+    For a stand-in, `asked` adds the lines a choice would bring in with it.
+    """
+    lines = [
+        (line.path, line.use)
+        for line in open_lines(recipe, variant).values()
+        if not _left_out(line, sizes_of(recipe))
+    ]
+    if asked and variant.substitute is not None and isinstance(recipe, Drink):
+        lines.extend(_asked_lines(recipe, variant.substitute))
     paths: dict[str, list[str]] = {}
-    for line in open_lines(recipe, variant).values():
-        if not _left_out(line, sizes_of(recipe)):
-            for way in ways(book, line.use, stocks):
-                paths.setdefault(way.ingredient, []).append(way.text(line.path))
+    for path, use in lines:
+        for way in ways(book, use, stocks):
+            paths.setdefault(way.ingredient, []).append(way.text(path))
     return [
         Source(id, book.ingredients.get(id), tuple(dict.fromkeys(texts)))
         for id, texts in paths.items()
+    ]
+
+
+def _asked_lines(drink: Drink, substitute: str) -> list[tuple[str, str]]:
+    """Lines of choices that use what a stand-in stands in for, with the stand-in."""
+    stand_in = drink.substitutes[substitute]
+    return [
+        (change.path, stand_in.by)
+        for option in drink.options.values()
+        for choice in option.choices.values()
+        for change in choice.changes.values()
+        if change.use == stand_in.of and not change.out
     ]
 
 

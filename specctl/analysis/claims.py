@@ -52,7 +52,11 @@ def claims_of(book: Book, drink: Drink) -> list[Problem]:
             doubts = _doubts(book, claim, sources)
             # A variant adds a finding only where it does worse than the standard build.
             if against and (claim.key, True) not in settled:
-                problems.append(_contradicted(drink, claim, variant, against))
+                unasked = variant.is_standard or (
+                    variant.substitute is not None
+                    and bool(_against(book, claim, sources_of(book, drink, variant, asked=False)))
+                )
+                problems.append(_contradicted(drink, claim, variant, against, unasked))
             elif doubts and not against and not {(claim.key, True), (claim.key, False)} & settled:
                 problems.append(_unsupported(drink, claim, variant, doubts))
             if variant.is_standard and (against or doubts):
@@ -89,10 +93,11 @@ def _word(status: str) -> str:
     return status if status == "unknown" else "possibly in it"
 
 
-def _contradicted(drink: Drink, claim: Claim, variant: Variant, against: list[str]) -> Problem:
-    asked = not variant.is_standard and variant.substitute is None
+def _contradicted(
+    drink: Drink, claim: Claim, variant: Variant, against: list[str], unasked: bool
+) -> Problem:
     listed = "; ".join(against)
-    if asked:
+    if not unasked:
         return Problem(
             "claim-broken-by-choice",
             drink.place,

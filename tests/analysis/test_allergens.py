@@ -125,6 +125,18 @@ def test_a_fact_off_the_list_stays_and_says_so():
     assert (buckwheat.listed, buckwheat.name) == (False, "buckwheat")
 
 
+def test_off_the_list_silence_is_no_finding():
+    made = book(
+        NORTH,
+        ingredient("a", facts(contains=("lupin",), answers_for=("north",))),
+        ingredient("b", CLEAN),
+        drink("cup", layer("base", line("a", "a", 10), line("b", "b", 10))),
+    )
+    row = row_of(made)
+    assert row.contains[0].paths == ("base/a > ingredient/a",)
+    assert row.unknown == ()
+
+
 def test_a_threshold_never_drops_a_fact():
     """Regulation (EU) 1169/2011 Annex II 12 sets 10 mg/kg; below it is not known here."""
     sulphites = allergen_list("north", sulphites=("sulphites",))
@@ -195,7 +207,12 @@ def test_a_ring_of_preps_ends_and_loses_nothing():
         prep("b", 10, line("a", "a", 5), line("s", "soy", 5)),
         drink("cup", layer("base", line("x", "a", 10))),
     )
-    assert substances(row_of(made).contains) == ["milk", "soya"]
+    row = row_of(made)
+    assert substances(row.contains) == ["milk", "soya"]
+    assert row.contains[0].paths == (
+        "base/x > prep/a > m > ingredient/milk",
+        "base/x > prep/a > b > prep/b > s > ingredient/soy (unknown)",
+    )
 
 
 def test_preps_that_fan_out_end_in_time_and_lose_no_ingredient():
@@ -268,6 +285,22 @@ def test_each_choice_and_stand_in_has_its_own_row():
     assert rows["milk=black"].contains == ()
     assert substances(rows["substitute=holm"].may_contain) == ["almond"]
     assert rows["milk=soy"].status("milk") == "absent"
+
+
+def test_the_row_of_a_stand_in_holds_what_it_brings_to_a_choice():
+    """Only a choice uses the oat drink here; its stand-in brings almond all the same."""
+    made = book(
+        NORTH,
+        *SWAP.ingredients.values(),
+        drink(
+            "cup",
+            layer("base", line("m", "milk", 100)),
+            options=(option("milk", choice("soy", change("base/m", use="soy"))),),
+            substitutes=(stand_in("other", "soy", "milk-holm"),),
+        ),
+    )
+    row = row_of(made, Variant("substitute=other"))
+    assert row.may_contain[0].paths == ("base/m > ingredient/milk-holm",)
 
 
 def test_a_site_with_a_stand_in_shows_the_facts_of_both():

@@ -464,6 +464,18 @@ def test_a_stand_in_that_breaks_a_claim_is_an_error():
     assert (code, severity) == ("claim-contradicted", "error")
 
 
+def test_a_stand_in_only_a_choice_would_use_is_a_warning():
+    black = tea(
+        lines=BLACK[:1] + (line("leaf", "leaf", 1),),
+        options=(option("milk", choice("oat", change("base/oat", use="oat", given=5))),),
+        substitutes=(stand_in("s", "oat", "milk"),),
+        claims=("no-milk",),
+    )
+    ((code, severity, what),) = claimed(drink=black, site=site("quay", equipment=("kettle",)))
+    assert (code, severity) == ("claim-broken-by-choice", "warning")
+    assert "Milk in place of Oat" in what and "base/oat > ingredient/milk" in what
+
+
 def test_an_ingredient_can_rule_a_claim_out_whatever_its_allergens():
     made = sound(
         claims={"plant": ()},
