@@ -106,17 +106,31 @@ class Envelope:
         return "\n".join([_FIRST_LINE, *lines]) + "\n"
 
 
+def read_envelopes(text: str) -> tuple[Envelope, ...]:
+    """Every envelope of a text, each beginning with its first line. Raises Untrusted for none or a bad one."""
+    lines = [line.strip().lstrip(">").strip() for line in text.splitlines()]
+    starts = [i for i, line in enumerate(lines) if line == _FIRST_LINE]
+    if not starts:
+        raise _broken(f"the line '{_FIRST_LINE}' is missing")
+    bounds = [*starts, len(lines)]
+    return tuple(read_envelope("\n".join(lines[a:b])) for a, b in zip(bounds, bounds[1:]))
+
+
 def read_envelope(text: str) -> Envelope:
     """Read one envelope, whatever a mail client did to its white space.
 
-    Raises Untrusted for anything that is not exactly one well-formed statement.
+    What follows the base64 body behind an empty line (a mail's footer) is passed
+    over. Raises Untrusted for anything that is not exactly one whole statement.
     """
     if len(text) > _LARGEST:
         raise _broken("it is too long")
     lines = [line.strip().lstrip(">").strip() for line in text.strip().splitlines()]
-    if _FIRST_LINE not in lines:
-        raise _broken(f"the line '{_FIRST_LINE}' is missing")
-    body = "".join(lines[lines.index(_FIRST_LINE) + 1 :])
+    if lines.count(_FIRST_LINE) != 1:
+        raise _broken(f"the line '{_FIRST_LINE}' must stand in it once")
+    after = lines[lines.index(_FIRST_LINE) + 1 :]
+    while after and not after[0]:
+        after = after[1:]
+    body = "".join(after[: after.index("")] if "" in after else after)
     try:
         inner = json.loads(base64.b64decode(body, validate=True))
         payload = base64.b64decode(inner["payload"], validate=True)

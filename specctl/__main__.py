@@ -1,0 +1,5 @@
+"""`python -m specctl`."""
+
+from specctl.cli.main import run
+
+run()

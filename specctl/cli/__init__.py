@@ -1,0 +1,1 @@
+"""Thin commands. Rules live elsewhere; here are words, options and exit codes."""

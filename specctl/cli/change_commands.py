@@ -1,0 +1,344 @@
+"""Commands about a change: propose, proposals, report, sign, object, collect, release."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated, Optional
+
+import typer
+
+from specctl.cli.options import HERE, BookOption, JsonOption, KeyOption, OutOption
+from specctl.errors import Stop, Usage
+
+FORMS = ("terminal", "html", "markdown", "json")
+
+
+def propose(
+    title: Annotated[str, typer.Argument(help="What changes, in a few words.")] = "",
+    why: Annotated[str, typer.Option("--why", help="Why, in a sentence or two.")] = "",
+    start: Annotated[Optional[str], typer.Option("--start", metavar="DATE", help="First day; in a week when left out.")] = None,
+    wave: Annotated[
+        Optional[list[str]],
+        typer.Option("--wave", metavar="KEY=DATE[:SITE,SITE]", help="A wave of sites; without sites, the rest."),
+    ] = None,
+    only: Annotated[Optional[list[str]], typer.Option("--only", metavar="PATH", help="Only these files or folders.")] = None,
+    draft: Annotated[bool, typer.Option("--draft", help="Keep it though it does not check yet.")] = False,
+    update: Annotated[Optional[str], typer.Option("--update", metavar="PROPOSAL", help="Carry on an open proposal.")] = None,
+    edited_from: Annotated[
+        Optional[str], typer.Option("--edited-from", metavar="COMMIT", help="The commit of main these files are from.")
+    ] = None,
+    key: KeyOption = None,
+    book: BookOption = HERE,
+    json: JsonOption = False,
+) -> int:
+    """Turn your edits into a signed proposal, without touching anything else."""
+    from specctl.actions.proposing import ProposeWish, propose as run
+    from specctl.actions.source import open_source
+    from specctl.cli import clock, outlet
+
+    if not update and not (title.strip() and why.strip()):
+        raise Usage("a proposal needs a title and --why", 'specctl propose "Thicker oat foam" --why "It sank at two sites."')
+    wish = ProposeWish(
+        title=title.strip(),
+        why=why.strip(),
+        now=clock.now(),
+        start=clock.day(start, "--start"),
+        waves=tuple(_wave(w) for w in wave or ()),
+        only=tuple(only or ()),
+        draft=draft,
+        update=update,
+        from_commit=edited_from,
+        key=key,
+    )
+    with open_source(book) as source:
+        done = run(source, wish)
+    if json:
+        outlet.result_json(
+            {
+                "propose": 1,
+                "proposal": done.name,
+                "commit": done.commit,
+                "edited_from": done.base,
+                "files": list(done.files),
+                "start": done.start.isoformat(),
+                "draft": done.draft,
+                "pushed": done.pushed,
+                "problems": [p.as_json() for p in done.problems],
+            }
+        )
+    else:
+        outlet.result(done.name)
+    kind = "draft" if done.draft else "proposal"
+    where = "pushed to origin" if done.pushed else "kept in this repository (there is no origin)"
+    outlet.say(f"Made the {kind} {done.name} of {len(done.files)} files, {where}. Start: {done.start}.")
+    warnings = [p for p in done.problems if not p.is_error]
+    if warnings:
+        outlet.say(f"{len(warnings)} warnings; specctl check lists them.")
+    outlet.say(f"Your files are as you left them. Next: specctl report {done.name.split('-')[0]}")
+    return 0
+
+
+def _wave(text: str) -> object:
+    from specctl.actions.proposing import WaveWish
+    from specctl.cli import clock
+
+    key, gap, rest = text.partition("=")
+    day, _, sites = rest.partition(":")
+    start = clock.day(day, "--wave") if gap else None
+    if start is None or not key:
+        raise Usage(f"--wave {text!r} cannot be read", "Write it as pilot=2026-12-01:ferry-steps,kelp-lane")
+    return WaveWish(key, start, tuple(s.strip() for s in sites.split(",") if s.strip()))
+
+
+def proposals(
+    fetch: Annotated[bool, typer.Option("--fetch", help="Ask origin first.")] = False,
+    book: BookOption = HERE,
+    json: JsonOption = False,
+) -> int:
+    """List proposals: what is open, and what each waits for."""
+    from specctl.actions.listing import proposals as run
+    from specctl.actions.source import open_source
+    from specctl.cli import clock, outlet
+
+    with open_source(book) as source:
+        found = run(source, clock.now().date(), fetch=fetch)
+    if json:
+        outlet.result_json({"proposals": 1, "list": [p.as_json() for p in found]})
+        return 0
+    from specctl.report.terminal import table_text
+
+    rows = [(p.name, p.title, p.state, p.start, p.waits_for or (f"release {p.release}" if p.release else "")) for p in found]
+    if rows:
+        outlet.result(table_text(("proposal", "title", "state", "start", "waits for"), rows, outlet.width(), colour=outlet.colour()))
+    outlet.say(f"{sum(p.state != 'released' for p in found)} open, {sum(p.state == 'released' for p in found)} released.")
+    return 0
+
+
+def report(
+    proposal: Annotated[str, typer.Argument(metavar="PROPOSAL", help="Its number or its name.")],
+    franchise: Annotated[Optional[str], typer.Option("--for", metavar="FRANCHISE", help="Only this franchise's sites and prices.")] = None,
+    form: Annotated[str, typer.Option("--as", metavar="FORM", help="terminal, html, markdown or json.")] = "terminal",
+    json: JsonOption = False,
+    out: OutOption = None,
+    book: BookOption = HERE,
+) -> int:
+    """Show what a proposal does, merged onto today's main, for every site it touches."""
+    from specctl.actions.case import open_case
+    from specctl.actions.reporting import impact_of
+    from specctl.actions.source import open_source
+    from specctl.cli import clock, outlet
+
+    form = "json" if json else form
+    if form not in FORMS:
+        raise Usage(f"there is no form {form!r}", f"Forms: {', '.join(FORMS)}.")
+    outlet.progress("Comparing ...")
+    scope = f"franchise/{franchise}" if franchise else "chain"
+    with open_source(book) as source:
+        impact = impact_of(open_case(source, proposal, clock.now().date()), scope)
+    data = _rendered(impact, form)
+    if out is None:
+        if form == "json":
+            outlet.result_json(_as_json(impact))
+        else:
+            outlet.result(data.decode("utf-8"))
+    else:
+        from specctl.store.files import write_atomic
+
+        write_atomic(out, data)
+        outlet.say(f"Wrote {out}.")
+    outlet.say(f"Effect of {impact.effect.scope}: {impact.digest}")
+    return 0
+
+
+def _as_json(impact: object) -> object:
+    from specctl.report.json import report_json
+
+    return report_json(impact)  # type: ignore[arg-type]
+
+
+def _rendered(impact: object, form: str) -> bytes:
+    from specctl.cli import clock, outlet
+    from specctl.report.view import view_of
+
+    if form == "json":
+        import json
+
+        text = json.dumps(_as_json(impact), ensure_ascii=False, indent=2, sort_keys=True) + "\n"
+        return text.encode("utf-8")
+    view = view_of(impact, now=clock.now())  # type: ignore[arg-type]
+    if form == "html":
+        from specctl.report.html import render_html
+
+        return render_html(view)
+    if form == "markdown":
+        from specctl.report.markdown import render_markdown
+
+        return render_markdown(view).encode("utf-8")
+    from specctl.report.terminal import render_terminal
+
+    return render_terminal(view, outlet.width(), outlet.colour()).encode("utf-8")
+
+
+def sign(
+    what: Annotated[str, typer.Argument(metavar="PROPOSAL|REPORT.json", help="A proposal in a clone, or a report's JSON.")],
+    role: Annotated[Optional[str], typer.Option("--role", help="As what you sign, where it is not clear.")] = None,
+    scope: Annotated[Optional[str], typer.Option("--scope", help="chain, or franchise/NAME.")] = None,
+    note: Annotated[str, typer.Option("--note", help="Words to keep with it.")] = "",
+    person: Annotated[str, typer.Option("--person", help="Your id, when you sign a report without a clone.")] = "",
+    key: KeyOption = None,
+    out: OutOption = None,
+    book: BookOption = HERE,
+    json: JsonOption = False,
+) -> int:
+    """Sign off a proposal, in a clone or on a report alone."""
+    return _state("signoff", what, (role, scope, note, person), key, (out, book, json))
+
+
+def object_(
+    what: Annotated[str, typer.Argument(metavar="PROPOSAL|REPORT.json", help="A proposal in a clone, or a report's JSON.")],
+    note: Annotated[str, typer.Option("--note", help="What is wrong; it is shown to everybody.")] = "",
+    role: Annotated[Optional[str], typer.Option("--role", help="As what you object.")] = None,
+    scope: Annotated[Optional[str], typer.Option("--scope", help="chain, or franchise/NAME.")] = None,
+    person: Annotated[str, typer.Option("--person", help="Your id, when you object to a report without a clone.")] = "",
+    key: KeyOption = None,
+    out: OutOption = None,
+    book: BookOption = HERE,
+    json: JsonOption = False,
+) -> int:
+    """Object to a proposal; it cannot be released until you sign it off."""
+    if not note.strip():
+        raise Usage("an objection needs its reason", 'Say it with --note "...".')
+    return _state("objection", what, (role, scope, note.strip(), person), key, (out, book, json))
+
+
+def _state(
+    purpose: str,
+    what: str,
+    said: tuple[Optional[str], Optional[str], str, str],
+    key: Optional[Path],
+    to: tuple[Optional[Path], Path, bool],
+) -> int:
+    from specctl.actions import signing
+    from specctl.actions.collecting import collect as take_in
+    from specctl.actions.source import open_source
+    from specctl.cli import clock, outlet
+
+    role, scope, note, person = said
+    out, book, json = to
+    wish = signing.SignWish(purpose, clock.now(), key, role, scope, note)
+    commit = None
+    if what.endswith(".json"):
+        if not person:
+            raise Usage("who signs this report?", "Say your id from signatories.yaml with --person.")
+        envelopes = (signing.sign_report(Path(what), wish, person),)
+        out = out or Path(f"{envelopes[0].statement.proposal}-{person}.statement")
+    else:
+        with open_source(book) as source:
+            envelopes = signing.sign_in_clone(source, what, wish)
+            if out is None:
+                done = take_in(source, [(e.digest[:12], e) for e in envelopes], clock.now(), key)
+                if done.refused:
+                    raise Stop(done.refused[0].why, done.refused[0].todo)
+                commit = done.commit
+    if out is not None:
+        from specctl.store.files import write_atomic
+
+        write_atomic(out, "".join(e.text() for e in envelopes).encode("ascii"))
+        outlet.say(f"Wrote {out}. Send it to whoever collects; it may travel by mail.")
+    if json:
+        outlet.result_json(
+            {
+                "statements": [{"digest": e.digest, **e.statement.as_json()} for e in envelopes],
+                "commit": commit,
+                "file": str(out) if out else None,
+            }
+        )
+    for e in envelopes:
+        s = e.statement
+        outlet.say(f"{s.purpose} by {s.person} as {s.role} for {s.scope}, effect {s.effect}")
+    if commit:
+        outlet.say(f"On main since commit {commit[:12]}.")
+    return 0
+
+
+def collect(
+    files: Annotated[list[Path], typer.Argument(metavar="FILE...", help="Statement files, or mails that hold one; - reads standard input.")],
+    key: KeyOption = None,
+    book: BookOption = HERE,
+    json: JsonOption = False,
+) -> int:
+    """Take signed statements into main."""
+    from specctl.actions.collecting import collect as run
+    from specctl.actions.source import open_source
+    from specctl.change.statement import read_envelopes
+    from specctl.cli import clock, outlet
+
+    envelopes = []
+    bad: list[tuple[str, Stop]] = []
+    for file in files:
+        try:
+            text = _text_of(file)
+            envelopes += [(file.name, e) for e in read_envelopes(text)]
+        except Stop as stop:
+            bad.append((file.name, stop))
+    with open_source(book) as source:
+        done = run(source, envelopes, clock.now(), key)
+    refused = [(r.name, r.why, r.todo) for r in done.refused] + [(name, stop.what, stop.todo) for name, stop in bad]
+    if json:
+        outlet.result_json(
+            {
+                "collect": 1,
+                "taken": [e.digest for e in done.taken],
+                "known": [e.digest for e in done.known],
+                "refused": [{"file": n, "what": w, "todo": t} for n, w, t in refused],
+                "commit": done.commit,
+            }
+        )
+    for e in done.taken:
+        s = e.statement
+        outlet.say(f"Taken in: {s.purpose} by {s.person} as {s.role} for {s.scope} on {s.proposal}")
+    for e in done.known:
+        outlet.say(f"Already on main: {e.statement.purpose} by {e.statement.person} on {e.statement.proposal}")
+    for name, what, todo in refused:
+        outlet.say(f"Not taken, {name}: {what}. {todo}")
+    return 1 if refused else 0
+
+
+def _text_of(file: Path) -> str:
+    import sys
+
+    try:
+        data = sys.stdin.buffer.read() if str(file) == "-" else file.read_bytes()
+    except OSError:
+        raise Stop(f"{file.name} cannot be read", "Check its name.") from None
+    return data.decode("utf-8", "replace")
+
+
+def release(
+    proposal: Annotated[str, typer.Argument(metavar="PROPOSAL", help="Its number or its name.")],
+    key: KeyOption = None,
+    book: BookOption = HERE,
+    json: JsonOption = False,
+) -> int:
+    """Release an approved proposal: one signed commit on main, and a signed tag."""
+    from specctl.actions.releasing import release as run
+    from specctl.actions.source import open_source
+    from specctl.cli import clock, outlet
+
+    with open_source(book) as source:
+        done = run(source, proposal, clock.now(), key)
+    record = done.release
+    if json:
+        outlet.result_json({**record.as_json(), "commit": done.commit, "tag": done.tag, "in_the_way": list(done.in_the_way)})
+    else:
+        outlet.result(done.tag)
+    outlet.say(f"Released {record.proposal} as release {record.number}, commit {done.commit[:12]}.")
+    for wave in record.waves:
+        first = min((record.starts[s] for s in wave.sites if s in record.starts), default="")
+        outlet.say(f"Wave {wave.key}: {len(wave.sites)} sites, from {first}.")
+    if done.in_the_way:
+        outlet.say(
+            "Your edits of " + ", ".join(done.in_the_way) + " kept these files from being brought along; they are untouched."
+        )
+    outlet.say("Next: specctl publish FOLDER --keys DIR")
+    return 0
