@@ -16,6 +16,10 @@ import typer
 from specctl.cli import book_commands, change_commands, demo_command, site_commands
 from specctl.errors import Found, Stop
 
+# Every complaint about the words of a command descends from this class. Where it lives
+# differs between typer's versions (click's own, or a copy inside typer); its place does not.
+_WordsDoNotFit: type[Exception] = typer.BadParameter.__mro__[2]
+
 app = typer.Typer(
     name="specctl",
     help="Keeps one approved spec per drink and gets it to every counter in that counter's own tools.",
@@ -46,8 +50,6 @@ app.command("trace")(book_commands.trace)
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command and give its exit code."""
-    import click
-
     try:
         code = app(args=list(arguments) if arguments is not None else None, standalone_mode=False)
         sys.stdout.flush()
@@ -59,14 +61,12 @@ def main(arguments: Sequence[str] | None = None) -> int:
     except Stop as stop:
         _tell(stop)
         return stop.exit_code
-    except click.exceptions.Abort:
+    except (typer.Abort, KeyboardInterrupt):
         return 130
-    except KeyboardInterrupt:
-        return 130
-    except click.exceptions.Exit as leave:
+    except typer.Exit as leave:
         return leave.exit_code
-    except click.ClickException as error:
-        error.show()
+    except _WordsDoNotFit as error:
+        error.show()  # type: ignore[attr-defined]
         return 2
     except BrokenPipeError:
         # The reader went away (a pager, head): no complaint, and none at exit either.
