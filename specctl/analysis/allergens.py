@@ -11,11 +11,12 @@ Absence is only what a supplier's document declares: by name, or by answering
 for a whole list of the book that holds the substance. A missing statement is
 unknown. A document for another product code proves no absence, and neither does
 one that names no code where the ingredient has one; what it says is contained
-still counts. Lists name things at different grains (crustaceans; shrimp, crab): a
-document that names one grain and answers for a list leaves the coarser and the
-finer name of the same thing unknown, unless it says absent by name: "contains
-crustaceans" is no statement that there is no shrimp. No clock here: `absent_until` is the first day on which an absence
-the row relies on rests on a document too old to trust.
+still counts. Lists name things at different grains (crustaceans; shrimp, crab):
+a document that names one grain and answers for a list leaves the coarser and
+the finer name of the same thing unknown, unless it says absent by name:
+"contains crustaceans" is no statement that there is no shrimp. No clock here:
+`absent_until` is the first day on which an absence the row relies on rests on a
+document too old to trust.
 
 A row is the union over all sizes. A line whose amount is missing counts as in.
 At a site that stocks a stand-in, a row is the union of the original's facts and

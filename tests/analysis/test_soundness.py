@@ -69,12 +69,16 @@ def tea(**more):
     return drink("tea", layer("base", *lines), **given)
 
 
+def quay(**more):
+    return site("quay", **{"equipment": ("kettle",), "stocks": {"milk": "milk-holm"}, **more})
+
+
 def sound_records(**more):
     return [
         NORTH,
         market(),
         franchise(),
-        more.get("site", site("quay", equipment=("kettle",), stocks={"milk": "milk-holm"})),
+        more.get("site", quay()),
         scale(),
         vessel(),
         ingredient("leaf", CLEAN, packs={"kg": KG}),
@@ -149,17 +153,17 @@ CASES = {
     "a size's vessel": (lambda: replace(sound(), vessels={}), "vessel-unknown", 2),
     "a prep's vessel": (lambda: sound(brew=brew(LEAF, WATER, vessel="ghost")), "vessel-unknown"),
     "a site's tool": (
-        lambda: sound(site=site("quay", equipment=("kettle",), stocks={"milk": "milk-holm"}, tools={"scale": 1, "ghost": 1})),
+        lambda: sound(site=quay(tools={"scale": 1, "ghost": 1})),
         "tool-unknown",
     ),
     "a site's vessel": (
-        lambda: sound(site=site("quay", equipment=("kettle",), stocks={"milk": "milk-holm"}, vessels=("cup", "ghost"))),
+        lambda: sound(site=quay(vessels=("cup", "ghost"))),
         "vessel-unknown",
     ),
     "a site's franchise": (lambda: sound(extra=(site("far", franchise="ghost", equipment=("kettle",)),)), "franchise-unknown"),
     "a site's market": (lambda: sound(extra=(site("far", market="ghost", equipment=("kettle",)),)), "market-unknown"),
     "a drink a site does not serve": (
-        lambda: sound(site=site("quay", equipment=("kettle",), stocks={"milk": "milk-holm"}, not_served=("ghost",))),
+        lambda: sound(site=quay(not_served=("ghost",))),
         "drink-unknown",
     ),
     "a drink's market": (lambda: sound(drink=tea(markets=frozenset(["gb", "ghost"]))), "market-unknown"),
@@ -339,9 +343,9 @@ CASES = {
         lambda: sound(extra=(vessel("mug"),), brew=brew(LEAF, WATER, vessel="mug")),
         "site-cannot-make",
     ),
-    "equipment a site lacks": (lambda: sound(site=site("quay", stocks={"milk": "milk-holm"})), "site-cannot-make"),
+    "equipment a site lacks": (lambda: sound(site=quay(equipment=())), "site-cannot-make"),
     "a stand-in no drink allows": (
-        lambda: sound(site=site("quay", equipment=("kettle",), stocks={"milk": "oat"})),
+        lambda: sound(site=quay(stocks={"milk": "oat"})),
         "stock-not-allowed",
     ),
 }
@@ -435,7 +439,7 @@ BLACK = (BREW, line("oat", "oat", 30))
 
 def test_a_claim_borne_out_by_every_document_is_no_finding():
     black = tea(lines=BLACK, options=(), substitutes=(), claims=("no-milk", "no-nuts"))
-    assert claimed(drink=black, site=site("quay", equipment=("kettle",))) == []
+    assert claimed(drink=black, site=quay(stocks={})) == []
 
 
 def test_an_unknown_or_possible_allergen_does_not_bear_a_claim_out():
@@ -453,14 +457,14 @@ def test_a_choice_that_breaks_a_claim_is_a_warning_that_names_it():
         options=(option("milk", choice("whole", change("base/oat", use="milk"))),),
         claims=("no-milk",),
     )
-    ((code, severity, what),) = claimed(drink=black, site=site("quay", equipment=("kettle",)))
+    ((code, severity, what),) = claimed(drink=black, site=quay(stocks={}))
     assert (code, severity) == ("claim-broken-by-choice", "warning")
     assert "Milk: Whole" in what
 
 
 def test_a_stand_in_that_breaks_a_claim_is_an_error():
     black = tea(lines=BLACK, options=(), substitutes=(stand_in("s", "oat", "milk"),), claims=("no-milk",))
-    ((code, severity, _),) = claimed(drink=black, site=site("quay", equipment=("kettle",)))
+    ((code, severity, _),) = claimed(drink=black, site=quay(stocks={}))
     assert (code, severity) == ("claim-contradicted", "error")
 
 
@@ -471,7 +475,7 @@ def test_a_stand_in_only_a_choice_would_use_is_a_warning():
         substitutes=(stand_in("s", "oat", "milk"),),
         claims=("no-milk",),
     )
-    ((code, severity, what),) = claimed(drink=black, site=site("quay", equipment=("kettle",)))
+    ((code, severity, what),) = claimed(drink=black, site=quay(stocks={}))
     assert (code, severity) == ("claim-broken-by-choice", "warning")
     assert "Milk in place of Oat" in what and "base/oat > ingredient/milk" in what
 
@@ -534,7 +538,7 @@ def test_a_scoop_needs_a_density_or_a_weighing():
 
 
 def test_a_counter_without_a_tool_for_it_is_told():
-    made = sound(site=site("quay", equipment=("kettle",), stocks={"milk": "milk-holm"}, tools={"scoop": 1}), extra=(scoop(),))
+    made = sound(site=quay(tools={"scoop": 1}), extra=(scoop(),))
     codes = {p.code for p in check_book(made, TODAY)}
     assert codes == {"site-cannot-make"}
 
