@@ -1,0 +1,342 @@
+"""Each section of the view, from an impact whose every number is invented."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from decimal import Decimal
+
+import pytest
+from make_impact import HOJICHA, NOW, chain, hostile, line, move, quiet, rich
+
+from specctl.change.impact import DocumentAge, Impact, TextChange
+from specctl.report.tables import Listing, Table, texts_of
+from specctl.report.view import View, view_of
+
+LABELS = [
+    "You are asked", "Starts", "Allergens", "My sites", "At the bar", "Money", "Method and training",
+    "Signed and open",
+]  # fmt: skip
+KEYS = ["allergens", "amounts", "method", "sites", "cost", "signing", "files", "unchanged", "about", "sign"]
+
+
+def point(view: View, label: str) -> str:
+    return next(p.text for p in view.points if p.label == label)
+
+
+def body(view: View, key: str) -> str:
+    return "\n".join(texts_of(view.section(key).blocks))
+
+
+def rows(view: View, key: str, start: str) -> list[list[str]]:
+    """Rows of the first table whose caption starts so, a text a cell."""
+    tables = [b for b in view.section(key).blocks if isinstance(b, Table) and b.caption.startswith(start)]
+    return [["; ".join(field.all_lines) for field in row] for row in tables[0].rows]
+
+
+def test_the_page_reads_in_its_order() -> None:
+    view = view_of(rich(), now=NOW)
+    assert [p.label for p in view.points] == LABELS
+    assert [s.key for s in view.sections] == KEYS
+    assert {p.section for p in view.points} <= set(KEYS)
+    assert "Sites" in [p.label for p in view_of(chain()).points]
+
+
+def test_same_impact_same_view() -> None:
+    assert view_of(rich(), now=NOW) == view_of(rich(), now=NOW)
+
+
+# asked and starts
+
+
+def test_the_first_line_says_what_is_asked_by_whom() -> None:
+    view = view_of(rich(), now=NOW)
+    assert point(view, "You are asked") == "To sign or object, as franchise manager for Northsands. Proposed by Mirel Oake."
+    assert "head of drinks for the whole chain" in point(view_of(chain()), "You are asked")
+
+
+@pytest.mark.parametrize("state", ["released", "superseded", "withdrawn"])
+def test_nothing_is_asked_when_it_is_over(state: str) -> None:
+    view = view_of(rich(state=state))
+    assert f"is {state}" in point(view, "You are asked")
+    assert "specctl sign" not in body(view, "sign")
+    assert "Do nothing" not in point(view, "Starts")
+
+
+def test_a_conflict_is_said_first_and_in_trade_words() -> None:
+    view = view_of(rich(conflicts=("drinks/fizz.yaml, layers/base: main now has 20 g, this proposal has 22 g",)))
+    assert "CANNOT be released" in point(view, "You are asked")
+    assert "main now has 20 g" in body(view, "about")
+    assert "will not count" in body(view, "sign")
+
+
+def test_each_wave_has_its_date_and_doing_nothing_is_explained() -> None:
+    text = point(view_of(rich(), now=NOW), "Starts")
+    assert "Tuesday 1 December 2026 (in 6 days), 2 sites" in text
+    assert "8 December 2026, 1 site" in text
+    assert "today's cards stay" in text
+    assert "(in 6 days)" not in point(view_of(rich()), "Starts")
+
+
+# allergens
+
+
+def test_every_substance_that_moved_is_named_on_the_first_screen() -> None:
+    impact = rich()
+    text = point(view_of(impact), "Allergens")
+    for change in impact.allergens:
+        assert change.name in text
+    for words in ("REMOVED from the declaration: soya", "becomes UNKNOWN: hazelnut", "Options included", "Still UNKNOWN: celery"):
+        assert words in text
+    assert "1 TOO OLD" in text
+
+
+def test_an_allergen_row_says_before_after_way_in_and_sites() -> None:
+    found = rows(view_of(rich()), "allergens", "Great Britain")
+    assert len(found) == 6
+    barley = next(r for r in found if r[0].startswith("barley"))
+    assert barley[2] == "standard build"
+    assert barley[3] == "may contain → CONTAINS; stronger: may contain becomes CONTAINS"
+    assert "salted oat foam / foam base / oat drink, barista" in barley[4]
+    assert barley[5] == "Harbour Steps, Old Quay"
+    assert found[0][0] == "soya" and "REMOVED" in found[0][3]
+
+
+def test_each_market_has_its_own_table_and_unlisted_substances_stay() -> None:
+    found = rows(view_of(rich()), "allergens", "United States")
+    assert [r[0].split(";")[0] for r in found] == ["almond (tree nuts)", "barley"]
+    assert "not on this market's list; shown all the same" in found[1][0]
+
+
+def test_a_drink_no_longer_served_is_not_called_a_removed_declaration() -> None:
+    gone = TextChange("item-gone", HOJICHA, "x", "item", "x", None, ("harbour", "quay"))
+    soya = next(c for c in rich().allergens if c.name == "soya")
+    at_more = replace(soya, sites=("harbour", "quay", "saltmarsh"))
+    ended = body(view_of(rich(texts=(gone,), allergens=(soya,))), "allergens")
+    assert "no longer served there" in ended and "REMOVED" not in ended
+    assert "REMOVED" in body(view_of(rich(texts=(gone,), allergens=(at_more,))), "allergens")
+
+
+def test_silence_says_what_was_and_was_not_compared() -> None:
+    view = view_of(quiet())
+    text = point(view, "Allergens") + body(view, "allergens")
+    assert "24 rows" in text and "not a promise" in text
+    assert "What was not covered" in text
+    assert "Unknown before and after: no such row among those compared" in text
+    for bare in ("no allergen change", "free from", "allergen-free", "is safe"):
+        assert bare not in text.lower()
+
+
+def test_nothing_compared_is_no_answer() -> None:
+    impact = replace(quiet(), cover=replace(quiet().cover, items=0, rows=0, documents=()))
+    view = view_of(impact)
+    assert point(view, "Allergens").startswith("Nothing was compared: ask before answering.")
+    assert "No supplier's document" in body(view, "allergens")
+    assert view.section("allergens").alarm
+
+
+def test_documents_carry_their_dates_and_missing_ones_are_no_old_ones() -> None:
+    missing = DocumentAge("tea", "roasted tea powder", "no document", "", "", True)
+    impact = rich(cover=replace(rich().cover, documents=(*rich().cover.documents, missing)))
+    found = rows(view_of(impact, now=NOW), "allergens", "Documents")
+    assert ["roasted tea powder", "no document", "no date", "never", "NO DATED DOCUMENT: everything reads as UNKNOWN"] in found
+    sugar = next(r for r in found if r[0].startswith("beet sugar"))
+    # 1 June 2024 to 25 November 2026: 907 days, by the calendar.
+    assert sugar[2:] == ["1 June 2024; 907 days old", "1 June 2026", "TOO OLD: what it does not name reads as UNKNOWN"]
+    assert "1 TOO OLD to trust by the start and 1 MISSING" in point(view_of(impact), "Allergens")
+
+
+def test_what_is_unknown_before_and_after_is_listed() -> None:
+    assert rows(view_of(rich()), "allergens", "UNKNOWN before and after") == [
+        ["celery", "Pear and sage fizz", "standard build", "Great Britain (GB)"]
+    ]
+
+
+@pytest.mark.parametrize("impact", [rich(), chain(), quiet(), hostile()])
+def test_nothing_about_allergens_may_fold(impact: Impact) -> None:
+    blocks = view_of(impact).section("allergens").blocks
+    assert not any(isinstance(b, Listing) and b.fold for b in blocks)
+
+
+# amounts
+
+
+def test_a_change_of_grams_has_sign_unit_and_base() -> None:
+    oat = [r for r in rows(view_of(rich()), "amounts", "Blackcurrant") if r[0].startswith("oat drink")]
+    assert oat[0][1] == "28 g → 34 g, +6 g, +21.4 %"
+    assert oat[0][2:4] == ["Old Quay", "28 g on the bench scale, 1 g → 34 g on the bench scale, 1 g"]
+    assert oat[1][2:4] == ["Harbour Steps, Saltmarsh", "2 level × amber scoop, 15 ml, as before"]
+    assert oat[1][4].startswith("OUTSIDE tolerance, gives 28.8 g, 5.2 g under; before: within tolerance")
+
+
+def test_same_grams_other_tools_lead() -> None:
+    view = view_of(rich())
+    tables = [b for b in view.section("amounts").blocks if isinstance(b, Table)]
+    assert tables[0].caption.startswith("Same grams, other tools")
+    assert "6.5 g, unchanged" in [line for f in tables[0].rows[0] for line in f.all_lines]
+    assert "1 level × amber scoop, 15 ml → 2 level × plum scoop" in point(view, "At the bar")
+
+
+def test_what_cannot_be_measured_is_called_out() -> None:
+    view = view_of(rich())
+    listing = view.section("amounts").blocks[0]
+    assert isinstance(listing, Listing) and len(listing.points) == 2
+    assert "OUTSIDE tolerance, gives 28.8 g, 5.2 g under" in listing.points[0] + listing.points[1]
+    assert "2 CANNOT be measured" in point(view, "At the bar")
+
+
+def test_new_gone_and_swapped_lines_say_so() -> None:
+    text = body(view_of(rich()), "amounts")
+    assert "not in it → 8 g, +8 g" in text
+    assert "20 g → left out, −20 g" in text
+    assert "another ingredient: oat drink, unsweetened → almond drink" in text
+
+
+def test_a_line_without_grams_is_still_there() -> None:
+    ruled = {**line("", [], by="eye"), "rule": "top to 15 mm below rim"}
+    counted = {**line("3.6", [], by="count"), "each": "3"}
+    first = rich().amounts[0]
+    change = replace(first, before=None, at=(replace(first.at[0], before_line=ruled, after_line=counted),))
+    text = body(view_of(rich(amounts=(replace(change, after=Decimal("3.6")),))), "amounts")
+    assert "top to 15 mm below the rim → 3 pieces (3.6 g)" in text
+    assert "not in it" not in text
+
+
+def test_a_tolerance_that_moves_is_shown() -> None:
+    first = rich().amounts[0]
+    wide = {**line("28", [move("s", "scale", mark="28 g")], by="scale"), "tolerance": {"minus": "1", "plus": "3"}}
+    tight = line("28", [move("s", "scale", mark="28 g")], by="scale")
+    at = replace(first.at[0], before_line=tight, after_line=wide)
+    text = body(view_of(rich(amounts=(replace(first, after=Decimal(28), at=(at,)),))), "amounts")
+    assert "tolerance: ±2 g → −1 g, +3 g" in text
+
+
+# method, sites
+
+
+def test_method_changes_stand_before_and_after() -> None:
+    view = view_of(rich())
+    assert rows(view, "method", "Method")[0][1:4] == ["step foam", "Blend 10 s.", "Blend 20 s, rest 5 s."]
+    assert rows(view, "method", "Hold time")[0][1:4] == ["all of it", "4 h", "2 h"]
+    assert rows(view, "method", "Equipment")[0][2:4] == ["not there", "blender"]
+    assert "1 method, 1 hold time and 1 equipment changes" in point(view, "Method and training")
+
+
+def test_how_long_absence_may_be_said_stands_with_the_allergens() -> None:
+    view = view_of(rich())
+    assert "absences trusted until 2026-06-01" in body(view, "allergens")
+    assert "absences trusted" not in body(view, "method")
+
+
+def test_sites_that_cannot_follow_are_named_with_what_they_lack() -> None:
+    view = view_of(rich())
+    assert point(view, "My sites").startswith("2 of 3 touched sites can follow; 1 CANNOT")
+    assert "Saltmarsh (a blender and a scoop for 8 g of beet sugar)" in point(view, "My sites")
+    assert [r[3] for r in rows(view, "sites", "Not able")] == ["NEW with this proposal", "stands today already"]
+
+
+# cost
+
+
+def test_cost_shows_both_effects_that_add_up() -> None:
+    view = view_of(rich())
+    row = rows(view, "cost", "Northsands, prices of 1 November 2026")[0]
+    assert row[1] == "GBP 0.413 → GBP 0.446; +GBP 0.033, +8.0 %"
+    assert row[2:4] == ["+GBP 0.011", "+GBP 0.022"]
+    assert row[4] == "menu GBP 3.80; margin GBP 2.754 → GBP 2.721; 86.9 % → 85.9 %, −1.0 points"
+    assert row[5] == "+GBP 21.21; 640 cups a week"
+    parts = rows(view, "cost", "Northsands: what moved")
+    assert [p[1:] for p in parts] == [
+        ["oat drink, unsweetened", "+GBP 0.011", "+GBP 0.014"],
+        ["beet sugar, fine", "GBP 0.000", "+GBP 0.008"],
+    ]
+
+
+def test_a_missing_price_is_named_and_no_number_stands_in() -> None:
+    view = view_of(rich())
+    assert "Pear and sage fizz, large: almond drink" in body(view, "cost")
+    assert "1 drink size CANNOT be told, prices missing" in point(view, "Money")
+    assert rows(view, "cost", "Northsands, prices")[1][1] == "GBP 0.512 → cannot be told; missing: almond drink"
+
+
+def test_a_new_drink_is_no_missing_price() -> None:
+    new = replace(
+        rich().costs[0], before=None, price_effect=None, recipe_effect=None, ingredients=(), week=None,
+        margin_before=None, margin_share_before=None,
+    )  # fmt: skip
+    view = view_of(rich(costs=(new,)))
+    row = rows(view, "cost", "Northsands")[0]
+    assert row[1] == "not served before → GBP 0.446"
+    assert row[4].endswith("margin not served before → GBP 2.721, 85.9 %")
+    assert "cannot be told" not in body(view, "cost").lower()
+    assert "New: Blackcurrant" in point(view, "Money")
+
+
+def test_without_a_price_book_nothing_is_said_about_cost() -> None:
+    view = view_of(replace(quiet(), price_books=()))
+    assert "No price book is at hand" in point(view, "Money")
+    assert "No price book is at hand" in body(view, "cost")
+
+
+def test_franchises_never_share_a_sum() -> None:
+    text = point(view_of(chain()), "Money")
+    assert "Marram: per cup +EUR 0.033" in text and "per week +EUR 21.21" in text
+    assert "Northsands: per cup +GBP 0.033" in text and "per week +GBP 21.21" in text
+
+
+# signing, files, not affected, about, sign
+
+
+def test_who_signs_why_and_what_is_open() -> None:
+    view = view_of(rich())
+    found = rows(view, "signing", "Signatures")
+    assert found[0][:4] == ["food safety; for the whole chain", "an allergen comes into a drink", "Anso Reed", "signed by Anso Reed"]
+    assert found[1][3] == "open"
+    assert found[2][3] == "STALE: sign again; line foam/oat moved since it was signed"
+    assert [r[4] for r in found] == [s.digest for s in rich().signings]
+    text = point(view, "Signed and open")
+    assert text == (
+        "1 of 3 signed (food safety: Anso Reed). Open: franchise manager for Northsands and head of drinks (STALE). "
+        "1 objection open: Bryn Tarn."
+    )
+    assert rows(view, "signing", "Objections")[0] == [
+        "Bryn Tarn; franchise manager, Northsands", "24 November 2026, 16:20 UTC", "Saltmarsh has no blender.", "OPEN",
+    ]  # fmt: skip
+
+
+def test_other_controlled_files_are_listed_fact_by_fact() -> None:
+    changes = (("a.yaml", "code", "OD-3", "OB-14"), ("b.yaml", "comments only", "", ""), ("c.yaml", "note", "", "new"))
+    assert rows(view_of(rich(file_changes=changes)), "files", "Facts") == [
+        ["a.yaml", "code", "OD-3", "OB-14"],
+        ["b.yaml", "comments only", "no fact differs", "no fact differs"],
+        ["c.yaml", "note", "not there", "new"],
+    ]
+
+
+def test_what_is_not_affected_is_counted_and_named() -> None:
+    text = body(view_of(rich()), "unchanged")
+    assert "9 drinks, 6 preps and 1 site unchanged" in text
+    assert "9 of 12" in text and "Roasted-barley latte" in text and "Lightvessel" in text
+
+
+def test_the_page_says_what_it_rests_on() -> None:
+    impact = rich()
+    text = body(view_of(impact), "about")
+    for value in (impact.proposal, impact.digest, impact.main, impact.tip, impact.price_books[0][1], "1 November 2026", impact.effect.scope):
+        assert value in text
+    for caution in ("Local law", "licensed practice", "Equipment and work surfaces are shared", "does not approve a price", "Rounding:"):
+        assert caution in text
+
+
+def test_it_ends_with_the_lines_to_type() -> None:
+    view = view_of(rich())
+    assert view.sections[-1].key == "sign"
+    text = body(view, "sign")
+    assert "specctl sign 12-oat-foam --role franchise-manager --for northsands" in text
+    assert 'specctl object 12-oat-foam --role franchise-manager --for northsands --note "why"' in text
+    assert rich().digest in text
+    assert "--role head-of-drinks" in body(view_of(chain()), "sign")
+
+
+def test_a_hostile_name_cannot_leave_its_place_in_a_command() -> None:
+    impact = rich(proposal="12-x; rm -rf $HOME")
+    assert "specctl sign '12-x; rm -rf $HOME' --role" in body(view_of(impact), "sign")
