@@ -60,6 +60,7 @@ class Behind:
             write_atomic(self._path, f"{commit or NOTHING}\n".encode())
 
     def remove(self) -> None:
+        """The files are main's again."""
         remove_durably(self._path)
 
 

@@ -58,6 +58,7 @@ class Entry:
 
     @property
     def is_folder(self) -> bool:
+        """True when `oid` is a tree."""
         return self.mode == FOLDER_MODE
 
 
