@@ -192,6 +192,7 @@ def test_on_another_branch_nothing_on_disk_moves(book: Path) -> None:
         old = repository.main_tip()
         new = repository.move_main(change(repository, {"a.yaml": b"1"}))
         assert tip_of(book) == new and repository.head_commit() == old
+        assert repository.bring_along(old, new) == () == repository.catch_up()
         assert status(repository) == "" and not (book / "a.yaml").exists()
         assert repository.behind() is None
 
