@@ -174,3 +174,11 @@ def test_size_cap(monkeypatch):
     monkeypatch.setattr("specctl.site.bundle.CAP", len(data) - 1)
     with pytest.raises(Untrusted, match="larger"):
         Bundle.parse(data)
+
+
+def test_repeated_key_is_refused_though_the_rest_is_good():
+    data = encoded(bundle())
+    doubled = data.replace(b'"book_name":', b'"book_name":"Other","book_name":', 1)
+    assert json.loads(doubled) == json.loads(data)
+    with pytest.raises(Untrusted, match="not strict JSON"):
+        Bundle.parse(doubled)
