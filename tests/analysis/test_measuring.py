@@ -202,6 +202,8 @@ def test_ice_goes_by_the_scoop() -> None:
         Grams(D(110)), TEN, ice, bench(tool("ice-scoop", "scoop", volume="100"), tool("spoon", "spoon", volume="5"))
     )
     assert said(found) == [("ice-scoop", D(2), None)] and found.verdict == "unproven"
+    spoons = bench(tool("spoon", "spoon", volume="100"), tool("disher", "disher", volume="100"))
+    assert measure(Grams(D(110)), TEN, ice, spoons).verdict == "no-tool"
 
 
 def test_a_jug_with_a_stated_error_proves_a_liquid() -> None:
@@ -229,6 +231,16 @@ def test_jigger_marks_and_pump_strokes() -> None:
     pump = tool("pump", "pump", stroke="8", error="0.02")
     found = measure(Grams(D("30.4")), TEN, liquid("1.27"), bench(pump))
     assert said(found) == [("pump", D(3), None)] and found.gives == D("30.48")
+
+
+def test_the_error_of_one_tool_repeats_with_every_pour() -> None:
+    # 25 + 50 ml by one jigger of 3 %: 2.25 ml off at one deviation, not the 1.68 of two tools
+    jigger = tool("jigger", "jigger", marks=(D(25), D(50)), error="0.03")
+    four = Tolerance(D("4"), D("4"), False)
+    assert measure(Grams(D(75)), four, liquid("1"), bench(jigger)).verdict == "unproven"
+    small = tool("small", "jigger", marks=(D(25),), error="0.03")
+    large = tool("large", "jigger", marks=(D(50),), error="0.03")
+    assert measure(Grams(D(75)), four, liquid("1"), bench(small, large)).verdict == "within"
 
 
 def test_nothing_known_means_no_tool() -> None:
@@ -410,21 +422,21 @@ def liquid_benches(draw: st.DrawFn) -> Bench:
     return bench(*tools, most=draw(st.integers(1, 4)), halves=draw(st.booleans()))
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=80, deadline=None)
 @given(grams, sides, powder_benches())
 def test_powder_optimum_is_exact(target: D, tolerance: Tolerance, where: Bench) -> None:
     found = measure(Grams(target), tolerance, powder("0.563"), where)
     assert key_of(found) == best_key(target, tolerance, powder("0.563"), where)
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=80, deadline=None)
 @given(grams, sides, liquid_benches())
 def test_liquid_optimum_is_exact(target: D, tolerance: Tolerance, where: Bench) -> None:
     found = measure(Grams(target), tolerance, liquid("1.0309"), where)
     assert key_of(found) == best_key(target, tolerance, liquid("1.0309"), where)
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=80, deadline=None)
 @given(grams, sides, powder_benches())
 def test_the_moves_give_what_they_say(target: D, tolerance: Tolerance, where: Bench) -> None:
     item = powder("0.563")
@@ -443,3 +455,6 @@ def test_the_moves_give_what_they_say(target: D, tolerance: Tolerance, where: Be
 def test_ties_go_by_tool_id() -> None:
     twins = bench(tool("b", "scoop", volume="15"), tool("a", "scoop", volume="15"))
     assert said(measure(Grams(D("8.4")), FIVE, powder(), twins)) == [("a", D(1), None)]
+    checks = (check("powder", "a", "8.4", "0.01"), check("powder", "b", "8.4", "0.01"))
+    proven = bench(tool("b", "scoop", volume="15"), tool("a", "scoop", volume="15"), checks=checks)
+    assert said(measure(Grams(D("8.4")), FIVE, powder(), proven)) == [("a", D(1), None)]
