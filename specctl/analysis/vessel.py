@@ -20,8 +20,9 @@ def volume_at(vessel: Vessel, below_rim: Decimal) -> Decimal:
 
 
 def height_at(vessel: Vessel, ml: Decimal) -> Decimal:
-    """How high in mm so many ml stand above the base, to 0.01 mm, at most the rim."""
+    """How high in mm so many ml stand above the base, to the nearest 0.01, at most the rim."""
     low, high = 0, int(vessel.height * 100)
+    rim = high
     wanted = Fraction(ml)
     while low < high:
         middle = (low + high + 1) // 2
@@ -29,6 +30,8 @@ def height_at(vessel: Vessel, ml: Decimal) -> Decimal:
             low = middle
         else:
             high = middle - 1
+    if low < rim and held_to(vessel, Fraction(2 * low + 1, 200)) <= wanted:
+        low += 1
     return Decimal(low).scaleb(-2)
 
 
