@@ -95,8 +95,6 @@ class _Screen:
             emoji=False,
             highlight=False,
             legacy_windows=False,
-            # The environment of the process must not change a report.
-            _environ={},
         )
 
     def text(self) -> str:

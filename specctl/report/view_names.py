@@ -30,11 +30,6 @@ def scope_words(impact: Impact, scope: str) -> str:
     return impact.names.franchises.get(franchise, franchise)
 
 
-def franchise_of(scope: str) -> str:
-    """The franchise id of a scope, "" for the chain."""
-    return "" if scope == CHAIN else scope.partition("/")[2]
-
-
 def market_words(impact: Impact, market: str) -> str:
     name = impact.names.markets.get(market, "")
     return f"{name} ({market.upper()})" if name and name.lower() != market.lower() else market.upper()

@@ -11,7 +11,6 @@ from specctl.report.tables import Block, Cell, Column, Command, Facts, Listing, 
 from specctl.report.view_costs import EVIDENCE
 from specctl.report.view_names import (
     day_words,
-    franchise_of,
     listed,
     role_words,
     scope_words,
@@ -232,28 +231,41 @@ def sign_section(impact: Impact) -> Section:
     title = "Sign or object"
     if is_over(impact):
         return Section(SIGN, title, (Note(_OVER[impact.state]),))
-    blocks: list[Block] = []
     if impact.conflicts:
-        blocks.append(Note("It cannot be released as it stands; a signature given now will not count later.", alarm=True))
+        words = "It cannot be signed or released as it stands. Its author settles the conflict and proposes it again."
+        return Section(SIGN, title, (Note(words, alarm=True),), alarm=True)
+    blocks: list[Block] = []
     own = _asked_here(impact)
     open_ones = [s for s in own if s.met_by is None] or own
     if not open_ones:
-        blocks.append(Note("No signature is asked for in this scope."))
+        blocks.append(Note("No signature is asked for in this scope. Anybody who may sign may object:"))
+        blocks.append(Command(_line("object", impact.proposal, "", impact.effect.scope)))
     for signing in open_ones:
         words = f"As {role_words(signing.role)}, for {scope_words(impact, signing.scope)}:"
-        blocks += [Note(words), Command(_line("sign", impact, signing)), Note("or, to object:")]
-        blocks.append(Command(f'{_line("object", impact, signing)} --note "why"'))
-    blocks.append(
-        Note(
-            "Without a copy of the book, put the file of this report's JSON form in the proposal's place. "
-            f"A signature for {scope_words(impact, impact.effect.scope)} names this effect digest: {impact.digest}"
-        )
-    )
-    return Section(SIGN, title, tuple(blocks))
+        blocks += [Note(words), Command(_line("sign", impact.proposal, signing.role, signing.scope))]
+        blocks += [Note("or, to object:"), Command(_line("object", impact.proposal, signing.role, signing.scope))]
+    blocks += _without_a_book(impact, open_ones)
+    words = f"A signature for {scope_words(impact, impact.effect.scope)} names this effect digest: {impact.digest}"
+    return Section(SIGN, title, (*blocks, Note(words)))
 
 
-def _line(verb: str, impact: Impact, signing: Signing) -> str:
-    words = ["specctl", verb, impact.proposal, "--role", signing.role]
-    if franchise := franchise_of(signing.scope):
-        words += ["--for", franchise]
-    return shlex.join(words)
+def _without_a_book(impact: Impact, signings: list[Signing]) -> list[Block]:
+    """The same on a report's JSON form, which holds this page's scope alone."""
+    here = [s for s in signings if s.scope == impact.effect.scope]
+    if not here:
+        return []
+    blocks: list[Block] = [Note("Without a copy of the book, on this report's JSON form, with your id as signatory:")]
+    for signing in here:
+        for verb in ("sign", "object"):
+            blocks.append(Command(f"{_line(verb, _REPORT, signing.role, '')} --person YOUR-ID"))
+    return blocks
+
+
+_REPORT = "REPORT.json"
+
+
+def _line(verb: str, what: str, role: str, scope: str) -> str:
+    words = ["specctl", verb, what]
+    words += ["--role", role] if role else []
+    words += ["--scope", scope] if scope else []
+    return shlex.join(words) + (' --note "why"' if verb == "object" else "")

@@ -94,7 +94,7 @@ def test_a_command_is_cut_only_where_a_shell_joins_it_again() -> None:
     while joined.endswith("\\"):
         start += 1
         joined = joined[:-1] + lines[start]
-    assert joined == 'specctl object 12-oat-foam --role franchise-manager --for northsands --note "why"'
+    assert joined == 'specctl object 12-oat-foam --role franchise-manager --scope franchise/northsands --note "why"'
 
 
 def test_figures_stay_with_their_units() -> None:

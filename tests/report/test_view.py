@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 from dataclasses import replace
 from decimal import Decimal
 
@@ -9,7 +10,7 @@ import pytest
 from make_impact import HOJICHA, NOW, chain, hostile, line, move, quiet, rich
 
 from specctl.change.impact import DocumentAge, Impact, TextChange
-from specctl.report.tables import Listing, Table, texts_of
+from specctl.report.tables import Command, Listing, Table, texts_of
 from specctl.report.view import View, view_of
 
 LABELS = [
@@ -66,7 +67,8 @@ def test_a_conflict_is_said_first_and_in_trade_words() -> None:
     view = view_of(rich(conflicts=("drinks/fizz.yaml, layers/base: main now has 20 g, this proposal has 22 g",)))
     assert "CANNOT be released" in point(view, "You are asked")
     assert "main now has 20 g" in body(view, "about")
-    assert "will not count" in body(view, "sign")
+    assert "cannot be signed or released" in body(view, "sign")
+    assert "specctl" not in body(view, "sign")
 
 
 def test_each_wave_has_its_date_and_doing_nothing_is_explained() -> None:
@@ -331,10 +333,26 @@ def test_it_ends_with_the_lines_to_type() -> None:
     view = view_of(rich())
     assert view.sections[-1].key == "sign"
     text = body(view, "sign")
-    assert "specctl sign 12-oat-foam --role franchise-manager --for northsands" in text
-    assert 'specctl object 12-oat-foam --role franchise-manager --for northsands --note "why"' in text
+    assert "specctl sign 12-oat-foam --role franchise-manager --scope franchise/northsands" in text
+    assert 'specctl object 12-oat-foam --role franchise-manager --scope franchise/northsands --note "why"' in text
     assert rich().digest in text
-    assert "--role head-of-drinks" in body(view_of(chain()), "sign")
+    assert "specctl sign REPORT.json --role franchise-manager --person YOUR-ID" in text
+    for words in ("--role head-of-drinks --scope chain", "--role franchise-manager --scope franchise/northsands"):
+        assert words in body(view_of(chain()), "sign")
+    assert "REPORT.json --role franchise-manager" not in body(view_of(chain()), "sign")
+
+
+@pytest.mark.parametrize("impact", [rich(), chain()])
+def test_the_commands_are_ones_the_tool_takes(impact: Impact) -> None:
+    from typer.main import get_command
+
+    from specctl.cli.main import app
+
+    verbs = get_command(app).commands  # type: ignore[attr-defined]
+    for block in view_of(impact).section("sign").blocks:
+        if isinstance(block, Command):
+            _, verb, *words = shlex.split(block.text)
+            verbs[verb].make_context(verb, words)
 
 
 def test_a_hostile_name_cannot_leave_its_place_in_a_command() -> None:
