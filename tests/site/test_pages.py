@@ -183,6 +183,40 @@ def test_a_row_the_entry_lacks_reads_as_unknown() -> None:
     assert "says nothing about allergens" in re.sub(r"\s+", " ", card_text(entry, today=made.TODAY))
 
 
+    value = made.bundle_value()
+    digests = [digest for digest, each in value["entries"].items() if each["item"] == entry["item"]]
+    for digest in digests:
+        value["entries"].pop(digest)
+    value["entries"][canonical.digest(entry)] = entry
+    value["timeline"] = [
+        [*row[:3], canonical.digest(entry) if row[3] in digests else row[3]] for row in value["timeline"]
+    ]
+    html = make_pages(canonical.canonical(value), FRESH)["allergens.html"].decode()
+    row = html.split("Extras</bdi>")[0] if "Extras</bdi>" in html else html.split("extras=shot")[1]
+    cells = re.findall(r'title="([^"]*)"', row)[:5]
+    assert len(cells) == 5 and all(cell.endswith(": UNKNOWN — ask before answering") for cell in cells)
+
+
+def test_hostile_names_of_site_chain_and_choices_make_no_element_and_no_attribute() -> None:
+    evil = '"><img src=x onerror=alert(1)>\u202e'
+    value = made.bundle_value()
+    value["site"] |= {"name": evil, "market_name": evil}
+    value["book_name"] = evil
+    entry = next(each for each in value["entries"].values() if each["options"])
+    old = canonical.digest(entry)
+    entry["options"][0]["choices"][0]["name"] = entry["allergens"][1]["name"] = evil
+    entry["allergens"][0]["contains"][0]["name"] = entry["sizes"][0]["name"] = evil
+    entry["list"] = {"id": "x", "name": evil, "source": evil}
+    new = canonical.digest(entry)
+    value["entries"][new] = value["entries"].pop(old)
+    value["timeline"] = [[*row[:3], new if row[3] == old else row[3]] for row in value["timeline"]]
+    for name, data in make_pages(canonical.canonical(value), FRESH).items():
+        if name.endswith(".html"):
+            page = _Page(data.decode())
+            assert "img" not in page.tags and "onerror" not in {each[1] for each in page.attributes}
+        assert "\u202e" not in data.decode()
+
+
 def test_absence_turns_unknown_on_the_very_day_its_documents_lapse() -> None:
     entry = made.pear_fizz(True)  # absent until 2026-12-24
     eve = card_text(entry, today=made.TODAY.replace(month=12, day=23))

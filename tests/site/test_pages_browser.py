@@ -61,6 +61,12 @@ def test_the_words_of_a_cell_are_there_at_every_width(browser: Any, folder: Path
 def test_on_a_phone_what_is_not_named_is_listed_in_words(browser: Any, folder: Path) -> None:
     text = look(browser, folder / "scoops" / "allergens.html", PHONE).text
     assert "Not in its documents: Gluten, Milk, Sesame, Soya, Tree nuts" in text
+    for width, drawn in ((PHONE, True), (DESK, False)):
+        tab = browser.new_page(viewport={"width": width, "height": 900})
+        tab.goto((folder / "scoops" / "allergens.html").resolve().as_uri())
+        box = tab.locator(".matrix tr.standard .words").first.bounding_box()
+        assert (box["width"] > 100) is drawn  # the words on a phone, the letters on a desk
+        tab.close()
 
 
 def test_the_cover_is_the_first_thing_seen(browser: Any, folder: Path) -> None:
