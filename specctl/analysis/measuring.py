@@ -8,6 +8,7 @@ The chance of landing inside a tolerance is an estimate and lives in `error`.
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from decimal import ROUND_FLOOR, ROUND_HALF_UP, Decimal
@@ -173,74 +174,123 @@ def _by_scale(target: Decimal, under: Decimal, over: Decimal, bench: Bench) -> M
 
 
 def _best(doses: Sequence[Dose], target: _Target, most: int) -> _Taken | None:
-    """The best combination by the stated order; None only without doses."""
-    proven: _Taken | None = None
-    inside: _Taken | None = None
-    nearest: _Taken | None = None
-    for taken in _combinations(doses, target, most):
-        if not target.holds(taken.off):
-            if inside is None and (nearest is None or _by_bias(taken) < _by_bias(nearest)):
-                nearest = taken
-            continue
-        if proven is not None and _by_motions(taken) > _by_motions(proven):
-            continue
-        if _doubt(taken, target) is None:
-            proven = taken
-        elif inside is None or _by_motions(taken) < _by_motions(inside):
-            inside = taken
-    return proven or inside or nearest
+    """The best combination by the stated order; None only without doses.
 
-
-def _by_motions(taken: _Taken) -> tuple[object, ...]:
-    return taken.motions, abs(taken.off), taken.ids
+    Motions come before bias, so combinations are looked at motion by motion and
+    the search ends at the first number of motions that has an answer.
+    """
+    search = _Search(doses, target, most)
+    known = [dose.check is not None or dose.error is not None for dose in doses]
+    for motions in range(1, most + 1):
+        proven = [t for t in search.inside(motions, known) if _doubt(t, target) is None]
+        if proven:
+            return min(proven, key=_by_bias)
+    for motions in range(1, most + 1):
+        inside = search.inside(motions, [True] * len(doses))
+        if inside:
+            return min(inside, key=_by_bias)
+    return min(search.nearest(), key=_by_bias, default=None)
 
 
 def _by_bias(taken: _Taken) -> tuple[object, ...]:
     return abs(taken.off), taken.motions, taken.ids
 
 
-def _combinations(doses: Sequence[Dose], target: _Target, most: int) -> Iterator[_Taken]:
-    """Every combination of one or two kinds of dose that could be the best.
+class _Search:
+    """Combinations of one or two kinds of dose, found by their mass.
 
-    Left out is what cannot be: more of a dose, or another beside it, once its
-    mass alone is past the tolerance; and two lower lines of one jug, for its top
+    Doses stand sorted by mass, so what completes a first dose is looked up
+    instead of tried out. Left out are two lower lines of one jug, for its top
     line and one other reach the same in no more motions.
     """
-    scale = 10 ** max((-_exponent(dose.grams) for dose in doses), default=0)
-    weights = [int(dose.grams * scale) for dose in doses]
-    counts = [_counts(dose, most) for dose in doses]
-    limit = target.wanted + target.over
 
-    def gives(twice_units: int) -> int:
-        # round half up of twice_units / (2 scale) to a hundredth
-        return (twice_units * 100 + scale) // (2 * scale)
+    def __init__(self, doses: Sequence[Dose], target: _Target, most: int) -> None:
+        self._doses = doses
+        self._target = target
+        self._most = most
+        self._scale = 10 ** max((-_exponent(dose.grams) for dose in doses), default=0)
+        self._weights = [int(dose.grams * self._scale) for dose in doses]
+        self._sorted = sorted(range(len(doses)), key=self._weights.__getitem__)
+        self._masses = [self._weights[i] for i in self._sorted]
 
-    for i, dose in enumerate(doses):
-        for twice, motions in counts[i]:
-            alone = twice * weights[i]
-            mass = gives(alone)
-            yield _Taken(((dose, twice),), motions, mass, mass - target.wanted)
-            if mass > limit:
-                break
-            for j in range(i + 1, len(doses)):
-                other = doses[j]
-                if dose.lower and other.lower and other.tool.id == dose.tool.id:
-                    continue
-                for again, more in counts[j]:
-                    if motions + more > most:
+    def inside(self, motions: int, allowed: Sequence[bool]) -> list[_Taken]:
+        """Combinations of exactly so many motions that land inside, of allowed doses."""
+        # What is a shade outside may round inside, so the bounds are half a hundredth wider.
+        shade = self._scale // 100 + 1
+        low = self._units(self._target.wanted - self._target.under) - shade
+        high = self._units(self._target.wanted + self._target.over) + shade + 1
+        found = [self._taken(((i, twice),)) for i, twice, used in self._first(allowed) if used == motions]
+        for i, twice, used in self._first(allowed):
+            rest = motions - used
+            if rest < 1:
+                continue
+            alone = twice * self._weights[i]
+            for again in self._twice(rest):
+                start = bisect_left(self._masses, -((alone - low) // again) - 1)
+                for at in range(start, len(self._masses)):
+                    if alone + again * self._masses[at] > high:
                         break
-                    mass = gives(alone + again * weights[j])
-                    pair = ((dose, twice), (other, again))
-                    yield _Taken(pair, motions + more, mass, mass - target.wanted)
-                    if mass > limit:
-                        break
+                    j = self._sorted[at]
+                    if j > i and allowed[j] and self._fits(i, j, again):
+                        found.append(self._taken(((i, twice), (j, again))))
+        return [taken for taken in found if self._target.holds(taken.off)]
 
+    def nearest(self) -> Iterator[_Taken]:
+        """Every combination that could be the nearest where none lands inside."""
+        everything = [True] * len(self._doses)
+        wanted = self._units(self._target.wanted)
+        for i, twice, used in self._first(everything):
+            yield self._taken(((i, twice),))
+            alone = twice * self._weights[i]
+            for rest in range(1, self._most - used + 1):
+                for again in self._twice(rest):
+                    yield from self._beside((i, twice), again, -((alone - wanted) // again))
 
-def _counts(dose: Dose, most: int) -> list[tuple[int, int]]:
-    """(twice the number, motions) a dose may be taken, by mass."""
-    if not dose.halves:
-        return [(2 * times, times) for times in range(1, most + 1)]
-    return [pair for times in range(1, most + 1) for pair in ((2 * times - 1, times), (2 * times, times))]
+    def _beside(self, first: tuple[int, int], again: int, mass: int) -> Iterator[_Taken]:
+        """On either side of a mass, the nearest doses that may stand beside a first, equals included."""
+        middle = bisect_left(self._masses, mass)
+        for steps in (range(middle, len(self._masses)), range(middle - 1, -1, -1)):
+            seen: int | None = None
+            for at in steps:
+                j = self._sorted[at]
+                # Bias is judged rounded to a hundredth: doses closer than that are equals.
+                if seen is not None and again * abs(self._masses[at] - seen) > 2 * self._scale // 100 + 2:
+                    break
+                if j > first[0] and self._fits(first[0], j, again):
+                    seen = self._masses[at] if seen is None else seen
+                    yield self._taken((first, (j, again)))
+
+    def _first(self, allowed: Sequence[bool]) -> Iterator[tuple[int, int, int]]:
+        """(dose, twice its number, motions) for every dose taken alone or first."""
+        for i, dose in enumerate(self._doses):
+            if allowed[i]:
+                for motions in range(1, self._most + 1):
+                    for twice in self._twice(motions):
+                        if twice % 2 == 0 or dose.halves:
+                            yield i, twice, motions
+
+    @staticmethod
+    def _twice(motions: int) -> tuple[int, int]:
+        """Twice the number of doses so many motions give: the last may be a half."""
+        return 2 * motions - 1, 2 * motions
+
+    def _fits(self, i: int, j: int, again: int) -> bool:
+        one, other = self._doses[i], self._doses[j]
+        if again % 2 and not other.halves:
+            return False
+        return not (one.lower and other.lower and one.tool.id == other.tool.id)
+
+    def _units(self, hundredths: int) -> int:
+        """A mass in hundredths as twice our units."""
+        return hundredths * 2 * self._scale // 100
+
+    def _taken(self, parts: tuple[tuple[int, int], ...]) -> _Taken:
+        mass = sum(twice * self._weights[i] for i, twice in parts)
+        # round half up of mass / (2 scale) to a hundredth
+        gives = (mass * 100 + self._scale) // (2 * self._scale)
+        motions = sum((twice + 1) // 2 for _, twice in parts)
+        doses = tuple((self._doses[i], twice) for i, twice in parts)
+        return _Taken(doses, motions, gives, gives - self._target.wanted)
 
 
 def _doubt(taken: _Taken, target: _Target) -> str | None:
