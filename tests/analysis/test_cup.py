@@ -206,6 +206,9 @@ def test_top_to_without_an_answer_says_why() -> None:
     ):
         found = compile_top_to(mm, STRAIGHT, others, density)
         assert isinstance(found, Unknown) and found.why
+    # deeper than the cup is said as such, not as "already full"
+    deep = compile_top_to(D(140), STRAIGHT, [D(50)], D(1))
+    assert isinstance(deep, Unknown) and "140 mm deep" in deep.why
 
 
 def test_the_ambient_rounding_changes_nothing() -> None:
@@ -230,6 +233,12 @@ def test_a_rule_over_ice() -> None:
     assert x + 50 + 100 * (50 + x) / (60 + x) == pytest.approx(360, abs=1.0)
     found = fill(lines, STRAIGHT)
     assert found.verdict == "fits" and found.total_ml == pytest.approx(D(360), abs=D(1))
+
+
+def test_a_rule_beside_an_unknown_volume_is_unknown() -> None:
+    lines = [line("mystery", Grams(D(20)), thing("piece")), line("fizz", TopTo(D(14)), WATER)]
+    found = top_to_grams(lines, STRAIGHT)["fizz"]
+    assert isinstance(found, Unknown) and "mystery" in found.why
 
 
 def test_two_rules_in_one_cup_are_unknown() -> None:
