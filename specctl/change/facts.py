@@ -89,12 +89,12 @@ def _build(path: Path, facts: Mapping[Path, Value], children: dict[Path, list[st
 
 def diff(before: Mapping[Path, Value], after: Mapping[Path, Value]) -> tuple[Change, ...]:
     """Every fact that differs, sorted by path."""
-    paths = [p for p in before.keys() | after.keys() if not _same(before.get(p), after.get(p))]
+    paths = [p for p in before.keys() | after.keys() if not same(before.get(p), after.get(p))]
     return tuple(Change(p, before.get(p), after.get(p)) for p in sorted(paths))
 
 
-def _same(a: Value | None, b: Value | None) -> bool:
-    # True == 1 in Python; a switch and a number are different facts.
+def same(a: Value | None, b: Value | None) -> bool:
+    """Whether two values are one fact. True == 1 in Python; a switch and a number are two."""
     return a == b and isinstance(a, bool) == isinstance(b, bool)
 
 

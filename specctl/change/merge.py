@@ -2,8 +2,9 @@
 
 For one fact there are four cases: neither side moved, one did, the other did,
 both did. Both moving to the same value agree; to different values they
-conflict. Deleting against editing conflicts, because the deleted mapping's own
-fact is gone while something inside it still moved. Order is one value, except
+conflict. Deleting against editing conflicts, because the deleted mapping's or
+set's own fact is gone while something inside it still moved; so does making
+two different kinds of thing of one key. Order is one value, except
 that keys added on both sides at different places interleave; two layers or
 steps added at the same place are a conflict, for the order of a build is what
 goes in the cup. Allergen facts never settle by themselves: any allergen fact
@@ -18,7 +19,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Mapping
 
-from specctl.change.facts import MAP, ORDER, Facts, Path, Value
+from specctl.change.facts import MAP, ORDER, SET, Facts, Path, Value, same
 
 # Mappings whose order is the order of the build.
 _BUILD_ORDER = ("layers", "steps")
@@ -51,11 +52,11 @@ def merge(
         if path[-1] == ORDER:
             continue
         b, o, t = base.get(path), ours.get(path), theirs.get(path)
-        if o == t:
+        if same(o, t):
             value = o
-        elif o == b:
+        elif same(o, b):
             value = t
-        elif t == b:
+        elif same(t, b):
             value = o
         else:
             conflicts.append(Conflict(file, path, b, o, t))
@@ -63,6 +64,7 @@ def merge(
         if value is not None:
             merged[path] = value
     conflicts += _edits_inside_deleted(base, ours, theirs, merged, file)
+    conflicts += _kinds_apart(base, ours, theirs, file)
     _merge_orders(base, ours, theirs, merged, conflicts, file)
     return Merged(merged, tuple(conflicts))
 
@@ -74,15 +76,41 @@ def _edits_inside_deleted(
     merged: Facts,
     file: str,
 ) -> list[Conflict]:
-    """Facts that survive inside a mapping one side deleted."""
+    """Facts that survive inside a mapping or set one side deleted, and orders moved inside it."""
+    gone = {p for p in base if p[-1] in (MAP, SET) and p not in merged}
     found = []
     for path in sorted(merged):
-        for depth in range(len(path) - 1):
-            marker = path[:depth] + (MAP,)
-            if marker in base and marker not in merged:
-                found.append(Conflict(file, path, base.get(path), ours.get(path), theirs.get(path)))
-                break
+        # Members stand under a set's mark; everything else under the mapping's.
+        marks = (path[:depth] + (SET if step == SET else MAP,) for depth, step in enumerate(path) if step != MAP)
+        if any(mark in gone for mark in marks):
+            found.append(Conflict(file, path, base.get(path), ours.get(path), theirs.get(path)))
+    for marker in sorted(p for p in gone if p[-1] == MAP):
+        where = marker[:-1] + (ORDER,)
+        if any(marker in side and side.get(where) != base.get(where) for side in (ours, theirs)):
+            found.append(Conflict(file, where, base.get(where), ours.get(where), theirs.get(where)))
     return found
+
+
+def _kinds_apart(
+    base: Mapping[Path, Value], ours: Mapping[Path, Value], theirs: Mapping[Path, Value], file: str
+) -> list[Conflict]:
+    """Keys that one side made one kind of thing (text, mapping, set, nothing) and the other another."""
+    b, o, t = (_kinds(side) for side in (base, ours, theirs))
+    return [
+        Conflict(file, path, base.get(path), ours.get(path), theirs.get(path))
+        for path in sorted(o.keys() | t.keys())
+        if len({b.get(path), o.get(path), t.get(path)}) == 3
+    ]
+
+
+def _kinds(side: Mapping[Path, Value]) -> dict[Path, str]:
+    kinds: dict[Path, str] = {}
+    for path in side:
+        if path[-1] in (MAP, SET):
+            kinds[path[:-1]] = path[-1]
+        elif path[-1] != ORDER and SET not in path:
+            kinds[path] = ""
+    return kinds
 
 
 def _merge_orders(
@@ -122,7 +150,9 @@ def merge_order(
     if moved_by_us and moved_by_them and _only(ours, kept) != _only(theirs, kept):
         return None
     spine = _only(ours if moved_by_us else theirs, kept)
-    our_slots, their_slots = _slots(ours, kept), _slots(theirs, kept)
+    our_slots, their_slots = _slots(ours, kept, base), _slots(theirs, kept, base)
+    if strict and _in_two_places(our_slots, their_slots):
+        return None
     result: list[str] = []
     for anchor in (None, *spine):
         if anchor is not None:
@@ -142,13 +172,24 @@ def _only(order: tuple[str, ...], keys: set[str]) -> tuple[str, ...]:
     return tuple(k for k in order if k in keys)
 
 
-def _slots(order: tuple[str, ...], kept: set[str]) -> dict[str | None, tuple[str, ...]]:
-    """Added keys by the kept key they stand behind (None: at the front)."""
+def _in_two_places(
+    ours: Mapping[str | None, tuple[str, ...]], theirs: Mapping[str | None, tuple[str, ...]]
+) -> bool:
+    """Whether one key was added on both sides, behind different keys."""
+    mine = {key: anchor for anchor, keys in ours.items() for key in keys}
+    return any(key in mine and mine[key] != anchor for anchor, keys in theirs.items() for key in keys)
+
+
+def _slots(order: tuple[str, ...], kept: set[str], base: tuple[str, ...]) -> dict[str | None, tuple[str, ...]]:
+    """Added keys by the kept key they stand behind (None: at the front).
+
+    A key of the base that the other side took away stands in nobody's way.
+    """
     slots: dict[str | None, tuple[str, ...]] = {}
     anchor: str | None = None
     for key in order:
         if key in kept:
             anchor = key
-        else:
+        elif key not in base:
             slots[anchor] = slots.get(anchor, ()) + (key,)
     return slots
