@@ -23,8 +23,11 @@ if TYPE_CHECKING:
     from rich.text import Text
 
 NARROWEST = 20
-# Below this a column cuts words into pieces; the rows are listed instead.
+# A column that needs more gets at least this, and never cuts a word shorter than the
+# longest below; where that leaves no room, the rows are listed instead.
 _READABLE_COLUMN = 18
+_LONGEST_WHOLE_WORD = 30
+_GAP = 3
 _ALARM = "bold red"
 _STRONG = "bold"
 _LABEL_WIDTH = 20
@@ -159,19 +162,21 @@ class _Screen:
     def table(self, table: Table) -> None:
         if table.caption:
             self.line(table.caption, _STRONG)
-        if _fits(table, self.width):
-            self._grid(table)
+        widths = _widths(table, self.width)
+        if widths:
+            self._grid(table, widths)
         else:
             self._stacked(table)
 
-    def _grid(self, table: Table) -> None:
+    def _grid(self, table: Table, widths: list[int]) -> None:
         from rich import box
         from rich.table import Table as Grid
 
         several = any(len(field.all_lines) > 1 for row in table.rows for field in row)
         grid = Grid(box=box.SIMPLE_HEAD, pad_edge=False, show_lines=several, expand=False)
-        for column in table.columns:
-            grid.add_column(_text(column.name), overflow="fold", justify="right" if column.number else "left")
+        for column, width in zip(table.columns, widths, strict=True):
+            side = "right" if column.number else "left"
+            grid.add_column(_text(column.name), overflow="fold", justify=side, width=width)
         for row in table.rows:
             grid.add_row(*(_cell_text(field) for field in row))
         self._console.print(grid)
@@ -219,14 +224,21 @@ def _cell_text(field: Cell) -> Text:
     return text
 
 
-def _fits(table: Table, width: int) -> bool:
-    """Whether each column that needs it gets a readable width."""
-    gaps = 2 * (len(table.columns) - 1)
-    needs = 0
+def _widths(table: Table, width: int) -> list[int]:
+    """Columns wide enough to read, within `width`; none where the rows must be listed."""
+    wants, needs = [], []
     for number, column in enumerate(table.columns):
-        longest = columns_of(visible(column.name))
-        for row in table.rows:
-            for line in row[number].all_lines:
-                longest = max(longest, columns_of(visible(line)))
-        needs += min(longest, _READABLE_COLUMN)
-    return needs + gaps <= width
+        lines = [column.name, *(line for row in table.rows for line in row[number].all_lines)]
+        shown = [joined(visible(line), _JOINT) for line in lines]
+        want = max(columns_of(line) for line in shown)
+        word = max((columns_of(word) for line in shown for word in line.split()), default=1)
+        wants.append(want)
+        needs.append(max(min(word, _LONGEST_WHOLE_WORD), min(want, _READABLE_COLUMN)))
+    room = width - _GAP * (len(wants) - 1) - 2
+    if sum(needs) > room:
+        return []
+    widths = needs[:]
+    for _ in range(min(room, sum(wants)) - sum(widths)):
+        short = [want - has for want, has in zip(wants, widths, strict=True)]
+        widths[short.index(max(short))] += 1
+    return widths

@@ -49,8 +49,10 @@ def section(impact: Impact) -> Section:
         dated = f", prices of {day_words(as_of)}" if as_of else ""
         blocks.append(_cup_table(f"{name}{dated}: one cup and one week", costs))
         parts = _ingredient_table(f"{name}: what moved the cost of one cup", costs)
-        if parts.rows:
-            blocks.append(parts)
+        blocks += [parts] if parts.rows else []
+        small = _too_small(costs)
+        if small:
+            blocks.append(Note(f"Also moved, each by less than this page's last decimal: {small}."))
     blocks.append(
         Note(
             "Recipe effect: what the other recipe moves, at the prices of before. Price effect: what the other prices "
@@ -89,9 +91,9 @@ def _franchise_words(impact: Impact, franchise: str, several: bool) -> str:
     parts = []
     if known:
         low, high = min(known, key=lambda k: k[0]), max(known, key=lambda k: k[0])
-        parts.append(f"per cup {_cup_words(*high)}")
-        if low[0] != high[0]:
-            parts[0] += f" to {_cup_words(*low)}"
+        most = f"{high[1].drink_name}, {high[1].size_name}"
+        one, other = _cup_words(*low), _cup_words(*high)
+        parts.append(f"per cup {other} ({most})" if one == other else f"per cup {one} to {other} ({most})")
     weeks = [c.week for c in costs if c.week is not None]
     if weeks:
         step, currency = week_step(costs[0].currency), costs[0].currency
@@ -109,8 +111,7 @@ def _franchise_words(impact: Impact, franchise: str, several: bool) -> str:
 
 
 def _cup_words(change: Decimal, cost: CostChange) -> str:
-    text = signed_money(change, cost.currency, cup_step(cost.currency))
-    return f"{text} ({cost.drink_name}, {cost.size_name})"
+    return signed_money(change, cost.currency, cup_step(cost.currency))
 
 
 def _worst_margin(costs: list[CostChange]) -> list[str]:
@@ -227,4 +228,12 @@ def _ingredient_rows(cost: CostChange) -> list[tuple[Cell, ...]]:
             cell(signed_money(part.recipe_effect, cost.currency, step)),
         )
         for part in cost.ingredients
+        if part.price_effect or part.recipe_effect
     ]
+
+
+def _too_small(costs: list[CostChange]) -> str:
+    """Ingredients that moved by less than the page can show, so that none goes unnamed."""
+    parts = [p for c in costs for p in c.ingredients]
+    seen = {p.name for p in parts if p.price_effect or p.recipe_effect}
+    return listed(p.name for p in parts if p.name not in seen)

@@ -253,6 +253,21 @@ def test_cost_shows_both_effects_that_add_up() -> None:
     ]
 
 
+def test_an_effect_too_small_to_show_is_named_all_the_same() -> None:
+    first = rich().costs[0]
+    salt = replace(first.ingredients[0], name="fine salt", price_effect=Decimal(0), recipe_effect=Decimal("0.000"))
+    view = view_of(rich(costs=(replace(first, ingredients=(*first.ingredients, salt)),)))
+    assert len(rows(view, "cost", "Northsands: what moved")) == 2
+    assert "each by less than this page's last decimal: fine salt." in body(view, "cost")
+
+
+def test_the_span_of_cups_is_told_from_least_to_most() -> None:
+    first = rich().costs[0]
+    less = replace(first, drink_name="Sea tea", after=Decimal("0.410"))
+    text = point(view_of(rich(costs=(first, less))), "Money")
+    assert text.startswith("Per cup −GBP 0.003 to +GBP 0.033 (Blackcurrant hojicha under salted oat foam, regular)")
+
+
 def test_a_missing_price_is_named_and_no_number_stands_in() -> None:
     view = view_of(rich())
     assert "Pear and sage fizz, large: almond drink" in body(view, "cost")
