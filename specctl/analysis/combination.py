@@ -1,0 +1,192 @@
+"""The best combination of doses for a target, found by looking at every one.
+
+Exact: weights are whole numbers of a common decimal step, so nothing depends on
+rounding but the one rounding that is shown, half up to 0.01 g. The order of
+preference is the one `measuring.measure` states.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_left
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+from fractions import Fraction
+
+from specctl.analysis.dose import Dose
+
+HALF = "a half scoop is judged by eye"
+UNKNOWN = "how far it spreads is not known"
+WIDE = "it spreads wider than the tolerance"
+
+
+@dataclass(frozen=True, slots=True)
+class Target:
+    """In centigrams: what is wanted and how far a dose may be off."""
+
+    wanted: int
+    under: int
+    over: int
+
+    def holds(self, off: int) -> bool:
+        return -self.under <= off <= self.over
+
+
+@dataclass(frozen=True, slots=True)
+class Taken:
+    """A combination: doses with twice their number (so halves stay whole)."""
+
+    doses: tuple[tuple[Dose, int], ...]
+    motions: int
+    gives: int
+    off: int
+
+    @property
+    def ids(self) -> tuple[tuple[str, Decimal, int], ...]:
+        return tuple((dose.tool.id, dose.mark or Decimal(0), twice) for dose, twice in self.doses)
+
+
+def best_of(doses: Sequence[Dose], target: Target, most: int) -> Taken | None:
+    """The best combination by the stated order; None only without doses.
+
+    Motions come before bias, so combinations are looked at motion by motion and
+    the search ends at the first number of motions that has an answer.
+    """
+    search = _Search(doses, target, most)
+    known = [dose.check is not None or dose.error is not None for dose in doses]
+    for motions in range(1, most + 1):
+        proven = [t for t in search.inside(motions, known) if doubt_of(t, target) is None]
+        if proven:
+            return min(proven, key=_by_bias)
+    for motions in range(1, most + 1):
+        inside = search.inside(motions, [True] * len(doses))
+        if inside:
+            return min(inside, key=_by_bias)
+    return min(search.nearest(), key=_by_bias, default=None)
+
+
+def _by_bias(taken: Taken) -> tuple[object, ...]:
+    return abs(taken.off), taken.motions, taken.ids
+
+
+class _Search:
+    """Combinations of one or two kinds of dose, found by their mass.
+
+    Doses stand sorted by mass, so what completes a first dose is looked up
+    instead of tried out. Left out are two lower lines of one jug, for its top
+    line and one other reach the same in no more motions.
+    """
+
+    def __init__(self, doses: Sequence[Dose], target: Target, most: int) -> None:
+        self._doses = doses
+        self._target = target
+        self._most = most
+        self._scale = 10 ** max((-_exponent(dose.grams) for dose in doses), default=0)
+        self._weights = [int(dose.grams * self._scale) for dose in doses]
+        self._sorted = sorted(range(len(doses)), key=self._weights.__getitem__)
+        self._masses = [self._weights[i] for i in self._sorted]
+
+    def inside(self, motions: int, allowed: Sequence[bool]) -> list[Taken]:
+        """Combinations of exactly so many motions that land inside, of allowed doses."""
+        # What is a shade outside may round inside, so the bounds are half a hundredth wider.
+        shade = self._scale // 100 + 1
+        low = self._units(self._target.wanted - self._target.under) - shade
+        high = self._units(self._target.wanted + self._target.over) + shade + 1
+        found = [self._taken(((i, twice),)) for i, twice, used in self._first(allowed) if used == motions]
+        for i, twice, used in self._first(allowed):
+            rest = motions - used
+            if rest < 1:
+                continue
+            alone = twice * self._weights[i]
+            for again in self._twice(rest):
+                start = bisect_left(self._masses, -((alone - low) // again) - 1)
+                for at in range(start, len(self._masses)):
+                    if alone + again * self._masses[at] > high:
+                        break
+                    j = self._sorted[at]
+                    if j > i and allowed[j] and self._fits(i, j, again):
+                        found.append(self._taken(((i, twice), (j, again))))
+        return [taken for taken in found if self._target.holds(taken.off)]
+
+    def nearest(self) -> Iterator[Taken]:
+        """Every combination that could be the nearest where none lands inside."""
+        everything = [True] * len(self._doses)
+        wanted = self._units(self._target.wanted)
+        for i, twice, used in self._first(everything):
+            yield self._taken(((i, twice),))
+            alone = twice * self._weights[i]
+            for rest in range(1, self._most - used + 1):
+                for again in self._twice(rest):
+                    yield from self._beside((i, twice), again, -((alone - wanted) // again))
+
+    def _beside(self, first: tuple[int, int], again: int, mass: int) -> Iterator[Taken]:
+        """On either side of a mass, the nearest doses that may stand beside a first, equals included."""
+        middle = bisect_left(self._masses, mass)
+        for steps in (range(middle, len(self._masses)), range(middle - 1, -1, -1)):
+            seen: int | None = None
+            for at in steps:
+                j = self._sorted[at]
+                # Bias is judged rounded to a hundredth: doses closer than that are equals.
+                if seen is not None and again * abs(self._masses[at] - seen) > 2 * self._scale // 100 + 2:
+                    break
+                if j > first[0] and self._fits(first[0], j, again):
+                    seen = self._masses[at] if seen is None else seen
+                    yield self._taken((first, (j, again)))
+
+    def _first(self, allowed: Sequence[bool]) -> Iterator[tuple[int, int, int]]:
+        """(dose, twice its number, motions) for every dose taken alone or first."""
+        for i, dose in enumerate(self._doses):
+            if allowed[i]:
+                for motions in range(1, self._most + 1):
+                    for twice in self._twice(motions):
+                        if twice % 2 == 0 or dose.halves:
+                            yield i, twice, motions
+
+    @staticmethod
+    def _twice(motions: int) -> tuple[int, int]:
+        """Twice the number of doses so many motions give: the last may be a half."""
+        return 2 * motions - 1, 2 * motions
+
+    def _fits(self, i: int, j: int, again: int) -> bool:
+        one, other = self._doses[i], self._doses[j]
+        if again % 2 and not other.halves:
+            return False
+        return not (one.lower and other.lower and one.tool.id == other.tool.id)
+
+    def _units(self, hundredths: int) -> int:
+        """A mass in hundredths as twice our units."""
+        return hundredths * 2 * self._scale // 100
+
+    def _taken(self, parts: tuple[tuple[int, int], ...]) -> Taken:
+        mass = sum(twice * self._weights[i] for i, twice in parts)
+        # round half up of mass / (2 scale) to a hundredth
+        gives = (mass * 100 + self._scale) // (2 * self._scale)
+        motions = sum((twice + 1) // 2 for _, twice in parts)
+        doses = tuple((self._doses[i], twice) for i, twice in parts)
+        return Taken(doses, motions, gives, gives - self._target.wanted)
+
+
+def doubt_of(taken: Taken, target: Target) -> str | None:
+    """Why a combination that lands inside is not proven to; None when it is."""
+    variance = Fraction(0)
+    shared: dict[str, Fraction] = {}
+    for dose, twice in taken.doses:
+        if twice % 2:
+            return HALF
+        times = twice // 2
+        if dose.check is not None:
+            spread = Fraction(dose.check.spread) ** 2
+            variance += times * spread + times * times * spread / dose.check.n
+        elif dose.error is not None:
+            mass = Fraction(dose.grams) * times * Fraction(dose.error)
+            shared[dose.tool.id] = shared.get(dose.tool.id, Fraction(0)) + mass
+        else:
+            return UNKNOWN
+    variance += sum(mass * mass for mass in shared.values())
+    room = min(target.over - taken.off, target.under + taken.off)
+    return WIDE if Fraction(room, 100) ** 2 < 4 * variance else None
+
+
+def _exponent(value: Decimal) -> int:
+    exponent = value.as_tuple().exponent
+    return min(exponent, 0) if isinstance(exponent, int) else 0
