@@ -42,8 +42,11 @@ class SignWish:
 
 def sign_in_clone(source: Source, which: str, wish: SignWish) -> tuple[Envelope, ...]:
     """Statements over every need of this proposal the person may meet, or over the one named."""
-    case = open_case(source, which, wish.now.date())
     repository = source.in_git()
+    if repository.has_origin():
+        # A signature over an old state would be stale before it is collected.
+        repository.fetch()
+    case = open_case(source, which, wish.now.date())
     signatories = signatories_of(case)
     who = identify(signatories, key_at_hand(repository, wish.key))
     if wish.purpose == SIGNOFF and who.person.id in case.authors:

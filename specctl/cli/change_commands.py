@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated, Optional
+from typing import TYPE_CHECKING, Annotated, Optional
 
 import typer
 
 from specctl.cli.options import HERE, BookOption, JsonOption, KeyOption, OutOption
 from specctl.errors import Stop, Usage
+
+if TYPE_CHECKING:
+    from specctl.actions.source import Source
 
 FORMS = ("terminal", "html", "markdown", "json")
 
@@ -134,6 +137,7 @@ def report(
     outlet.progress("Comparing ...")
     scope = f"franchise/{franchise}" if franchise else "chain"
     with open_source(book) as source:
+        _ask_origin(source)
         impact = impact_of(open_case(source, proposal, clock.now().date()), scope)
     data = _rendered(impact, form)
     if out is None:
@@ -148,6 +152,20 @@ def report(
         outlet.say(f"Wrote {out}.")
     outlet.say(f"Effect of {impact.effect.scope}: {impact.digest}")
     return 0
+
+
+def _ask_origin(source: Source) -> None:
+    """Bring in what origin has; without an answer the report is of main as it was last seen, and says so."""
+    from specctl.cli import outlet
+    from specctl.errors import Unreachable
+
+    repository = source.repository
+    if repository is None or not repository.has_origin():
+        return
+    try:
+        repository.fetch()
+    except Unreachable:
+        outlet.say("Origin does not answer: this is on main as it was last seen here.")
 
 
 def _as_json(impact: object) -> object:
