@@ -60,8 +60,14 @@ class View:
 
 def view_of(impact: Impact, *, now: datetime | None = None) -> View:
     """The view of an impact. `now` only adds how near a start and how old a paper is."""
+    if view_signing.nothing_left(impact):
+        return _view(impact, _points_after(impact, now), _sections_after(impact))
+    return _view(impact, _points(impact, now), _sections(impact, now))
+
+
+def _points(impact: Impact, now: datetime | None) -> tuple[Point, ...]:
     chain = impact.effect.scope == CHAIN
-    points = (
+    return (
         view_signing.asked_point(impact),
         view_signing.starts_point(impact, now),
         view_allergens.point(impact),
@@ -71,7 +77,10 @@ def view_of(impact: Impact, *, now: datetime | None = None) -> View:
         view_sites.method_point(impact),
         view_signing.signed_point(impact),
     )
-    sections = (
+
+
+def _sections(impact: Impact, now: datetime | None) -> tuple[Section, ...]:
+    return (
         view_allergens.section(impact, now),
         view_amounts.section(impact),
         view_sites.method_section(impact),
@@ -83,6 +92,26 @@ def view_of(impact: Impact, *, now: datetime | None = None) -> View:
         view_signing.about_section(impact),
         view_signing.sign_section(impact),
     )
+
+
+def _points_after(impact: Impact, now: datetime | None) -> tuple[Point, ...]:
+    return (
+        view_signing.asked_point(impact),
+        view_signing.starts_point(impact, now),
+        Point("What changes", view_signing.NOTHING_LEFT, view_signing.ABOUT, alarm=True),
+        view_signing.signed_point(impact),
+    )
+
+
+def _sections_after(impact: Impact) -> tuple[Section, ...]:
+    return (
+        view_signing.signing_section(impact),
+        view_signing.about_section(impact),
+        view_signing.sign_section(impact),
+    )
+
+
+def _view(impact: Impact, points: tuple[Point, ...], sections: tuple[Section, ...]) -> View:
     return View(
         title=impact.title,
         book_name=impact.book_name,

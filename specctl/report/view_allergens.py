@@ -6,6 +6,7 @@ answer: where no change was found, the section says what was looked at.
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import datetime
 
 from specctl.change.impact import AllergenChange, DocumentAge, Impact
@@ -17,6 +18,7 @@ from specctl.report.view_names import (
     kind_words,
     listed,
     market_words,
+    path_words,
     site_names,
 )
 from specctl.report.view_numbers import ARROW, count
@@ -113,7 +115,7 @@ def _alarming(impact: Impact) -> bool:
 def _sum_words(impact: Impact) -> str:
     kinds = [kind for kind, _ in in_order(impact)]
     parts = [f"{kinds.count(key)} {words}" for key, words in _KINDS if key in kinds]
-    return f"Options included, counted for each market's list: {'; '.join(parts)}."
+    return f"Options included, each row of each market's list counted: {'; '.join(parts)}."
 
 
 def _lists_of(impact: Impact) -> list[tuple[str, str]]:
@@ -126,19 +128,27 @@ def _table(impact: Impact, market: str, list_name: str) -> Table:
     return Table(
         f"{market_words(impact, market)}: {list_name}",
         tuple(Column(name) for name in columns),
-        tuple(_row(impact, kind, change) for kind, change in rows),
+        tuple(_row(impact, kind, same) for kind, same in _grouped(rows)),
     )
 
 
-def _row(impact: Impact, kind: str, change: AllergenChange) -> tuple[Cell, ...]:
-    words = dict(_KINDS)[kind]
+def _grouped(rows: list[tuple[str, AllergenChange]]) -> list[tuple[str, list[AllergenChange]]]:
+    """Rows that differ in nothing but the choice, together; every choice stays named."""
+    found: dict[tuple[str, AllergenChange], list[AllergenChange]] = {}
+    for kind, change in rows:
+        found.setdefault((kind, replace(change, choice="", choice_name="")), []).append(change)
+    return [(kind, same) for (kind, _), same in found.items()]
+
+
+def _row(impact: Impact, kind: str, same: list[AllergenChange]) -> tuple[Cell, ...]:
+    words, change = dict(_KINDS)[kind], same[0]
     listed_words = "" if change.listed else "not on this market's list; shown all the same"
     return (
         cell(change.name, quiet=(listed_words,), alarm=True),
         cell(f"{change.item_name} ({kind_words(change.item)})"),
-        cell(choice_words(change.choice, change.choice_name)),
+        cell(*(choice_words(c.choice, c.choice_name) for c in same)),
         cell(f"{_status(change.before)}{ARROW}{_status(change.after)}", words, alarm=True),
-        cell(*(change.paths or ("no path is stated",))),
+        cell(*(path_words(p) for p in change.paths) if change.paths else ("no path is stated",)),
         cell(site_names(impact, change.sites)),
     )
 
@@ -161,18 +171,19 @@ def _still_unknown(impact: Impact) -> Block:
     rows = impact.cover.still_unknown
     if not rows:
         return Note("Unknown before and after: no such row among those compared.")
-    columns = ("Allergen", "Drink or prep", "Choice", "Market")
+    names: dict[tuple[str, str, str], list[str]] = {}
+    for item, choice, name, market in rows:
+        names.setdefault((item, market, choice_words("", choice)), []).append(name)
+    choices: dict[tuple[str, str, tuple[str, ...]], list[str]] = {}
+    for (item, market, choice), unknown in names.items():
+        choices.setdefault((item, market, tuple(unknown)), []).append(choice)
+    columns = ("Drink or prep", "Choice", "Market", "UNKNOWN")
     return Table(
         "UNKNOWN before and after: this proposal does not settle them; ask before answering",
         tuple(Column(name) for name in columns),
         tuple(
-            (
-                cell(name, alarm=True),
-                cell(item),
-                cell(choice_words("", choice)),
-                cell(market_words(impact, market)),
-            )
-            for item, choice, name, market in rows
+            (cell(item), cell(*same), cell(market_words(impact, market)), cell(", ".join(unknown), alarm=True))
+            for (item, market, unknown), same in choices.items()
         ),
     )
 
@@ -215,8 +226,15 @@ def _age_words(dated: str, now: datetime | None) -> str:
 
 
 def _unknown_short(impact: Impact) -> str:
-    still = listed(name for _, _, name, _ in impact.cover.still_unknown)
-    return f"Still UNKNOWN: {still}." if still else ""
+    rows = impact.cover.still_unknown
+    names = list(dict.fromkeys(name for _, _, name, _ in rows))
+    if len(names) > _MOST_NAMES:
+        return f"Still UNKNOWN: {len(names)} allergens in {listed(item for item, *_ in rows)}, all named below."
+    return f"Still UNKNOWN: {listed(names)}." if names else ""
+
+
+# More than these would push the rest off the first screen; what moves is always named.
+_MOST_NAMES = 8
 
 
 def _documents_short(impact: Impact) -> str:

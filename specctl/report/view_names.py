@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import date, datetime
 from typing import Iterable
 
@@ -46,6 +47,28 @@ def role_words(role: str) -> str:
 
 def choice_words(choice: str, choice_name: str) -> str:
     return choice_name or choice or STANDARD
+
+
+def path_words(path: str) -> str:
+    """The way an allergen comes in, `foam/oat > prep/salted-oat-foam > ingredient/oat-drink`, in words.
+
+    What is not written in that form stays as it is.
+    """
+    if not _PATH.fullmatch(path):
+        return path
+    return " > ".join(_part_words(part) for part in path.split(" > "))
+
+
+_PATH = re.compile(r"[a-z0-9-]+(/[a-z0-9-]+)?( > [a-z0-9-]+(/[a-z0-9-]+)?)*")
+
+
+def _part_words(part: str) -> str:
+    kind, _, name = part.rpartition("/")
+    words = name.replace("-", " ")
+    if kind in ("prep", "ingredient", "drink"):
+        return f"{kind} {words}"
+    layer = kind.replace("-", " ")
+    return f"layer {layer}, line {words}" if layer else f"line {words}"
 
 
 def day(text: str) -> date | None:

@@ -63,6 +63,17 @@ def _asked_here(impact: Impact) -> list[Signing]:
     return [s for s in impact.signings if scope in (CHAIN, s.scope)]
 
 
+NOTHING_LEFT = (
+    "Nothing is left to compare: today's book holds what this proposal changed, so this page cannot show it. "
+    "Ask for the release, or for what is in force."
+)
+
+
+def nothing_left(impact: Impact) -> bool:
+    """Whether the proposal is over and today's book already holds its effect."""
+    return is_over(impact) and impact.effect.is_empty
+
+
 def starts_point(impact: Impact, now: datetime | None) -> Point:
     """Waves with their dates, and what happens when nobody does anything."""
     waves = impact.effect.waves
@@ -73,7 +84,11 @@ def starts_point(impact: Impact, now: datetime | None) -> Point:
     else:
         rest = (f"{day_words(w.start)}, {count(len(w.sites), 'site')}" for w in waves[1:])
         text = "; ".join([f"{_start_words(waves[0].start, now)}, {count(len(waves[0].sites), 'site')}", *rest])
-    nothing = "" if is_over(impact) else " Do nothing: it is not released, today's cards stay."
+    nothing = " Do nothing: it is not released, today's cards stay."
+    if is_over(impact):
+        nothing = ""
+    elif impact.signings and all(s.met_by for s in impact.signings) and not impact.conflicts:
+        nothing = " Every signature is in: it can be released without you. Until then today's cards stay."
     return Point("Starts", f"{text}.{nothing}", ABOUT)
 
 

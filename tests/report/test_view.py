@@ -109,6 +109,48 @@ def test_each_market_has_its_own_table_and_unlisted_substances_stay() -> None:
     assert "not on this market's list; shown all the same" in found[1][0]
 
 
+def test_choices_with_the_same_change_share_a_row_and_stay_named() -> None:
+    almond = next(c for c in rich().allergens if c.choice)
+    other = replace(almond, choice="ice=less", choice_name="Ice: less")
+    apart = replace(almond, choice="ice=none", choice_name="Ice: none", after="may_contain")
+    found = rows(view_of(rich(allergens=(almond, other, apart))), "allergens", "Great Britain")
+    assert [(r[2], r[3]) for r in found] == [
+        ("Ice: less; almond drink", "not in its documents → CONTAINS; ADDED"),
+        ("Ice: none", "not in its documents → may contain; ADDED"),
+    ]
+
+
+def test_the_way_in_is_told_in_words() -> None:
+    path = "foam/oat > prep/salted-oat-foam > powder > ingredient/foam-powder-holm"
+    soya = replace(rich().allergens[0], paths=(path, "An odd path, as it was written"))
+    assert rows(view_of(rich(allergens=(soya,))), "allergens", "Great Britain")[0][4] == (
+        "layer foam, line oat > prep salted oat foam > line powder > ingredient foam powder holm; "
+        "An odd path, as it was written"
+    )
+
+
+def test_many_unknown_are_counted_first_and_all_named_below() -> None:
+    many = tuple(("Pear and sage fizz", choice, f"substance {n}", "gb") for choice in ("A", "B") for n in range(20))
+    view = view_of(rich(cover=replace(rich().cover, still_unknown=many)))
+    assert "Still UNKNOWN: 20 allergens in Pear and sage fizz, all named below." in point(view, "Allergens")
+    found = rows(view, "allergens", "UNKNOWN before and after")
+    assert len(found) == 1 and found[0][1] == "A; B"
+    assert all(f"substance {n}" in found[0][3] for n in range(20))
+
+
+def test_a_released_proposal_does_not_pretend_that_nothing_changed() -> None:
+    view = view_of(replace(quiet(), state="released"))
+    text = "\n".join(view.texts())
+    assert "Nothing is left to compare" in text
+    assert "unchanged" not in text and "No difference" not in text
+
+
+def test_with_every_signature_in_it_may_be_released_without_the_reader() -> None:
+    signed = tuple(replace(s, met_by="Anso Reed", stale="") for s in rich().signings)
+    text = point(view_of(rich(signings=signed)), "Starts")
+    assert "it can be released without you" in text and "Do nothing" not in text
+
+
 def test_a_drink_no_longer_served_is_not_called_a_removed_declaration() -> None:
     gone = TextChange("item-gone", HOJICHA, "x", "item", "x", None, ("harbour", "quay"))
     soya = next(c for c in rich().allergens if c.name == "soya")
@@ -149,7 +191,7 @@ def test_documents_carry_their_dates_and_missing_ones_are_no_old_ones() -> None:
 
 def test_what_is_unknown_before_and_after_is_listed() -> None:
     assert rows(view_of(rich()), "allergens", "UNKNOWN before and after") == [
-        ["celery", "Pear and sage fizz", "standard build", "Great Britain (GB)"]
+        ["Pear and sage fizz", "standard build", "Great Britain (GB)", "celery"]
     ]
 
 
