@@ -260,6 +260,10 @@ def test_cost_is_linear_in_the_recipe(times, grams, price):
     assert of(times) == times * of(1)
 
 
+def test_a_part_that_is_zero_stays_zero_however_the_total_was_rounded():
+    assert rounded_parts([Fraction(0), Fraction(-1, 10)], Decimal(1), 0) == [0, 1]
+
+
 def test_minor_units_of_currencies():
     """Oracle: Unicode CLDR currency fractions, as babel carries them. Only codes for which
     CLDR follows ISO 4217; it drops minor units no longer struck (ISK kept, IQD not)."""
