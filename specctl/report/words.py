@@ -9,9 +9,10 @@ has been over. Meaning is in the words, never in colour or a sign alone.
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
 from datetime import date, datetime, timedelta
 from decimal import ROUND_FLOOR, Decimal
-from typing import Any, Mapping
+from typing import Any
 
 from specctl.report.catalogue import ENGLISH, MONTHS
 from specctl.report.clean import visible

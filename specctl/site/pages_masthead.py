@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta, timezone, tzinfo
+from datetime import UTC, date, datetime, timedelta, tzinfo
 from zoneinfo import ZoneInfo
 
 from specctl.report.clean import visible
@@ -59,7 +59,7 @@ def masthead_of(bundle: Bundle, times: Times, served: Mapping[str, Standing]) ->
     newest = max((standing.release for standing in served.values()), default=0)
     confirmed, stale = _freshness(times, zone, now)
     until = None if stale else _good_until(bundle, times, served, zone)
-    known = zone is not timezone.utc or bundle.site.time_zone in ("UTC", "Etc/UTC")
+    known = zone is not UTC or bundle.site.time_zone in ("UTC", "Etc/UTC")
     return Masthead(
         site=visible(bundle.site.name),
         market=visible(bundle.site.market_name),
@@ -109,7 +109,7 @@ def zone_of(name: str) -> tzinfo:
     try:
         return ZoneInfo(name)
     except (KeyError, ValueError, OSError):
-        return timezone.utc
+        return UTC
 
 
 def last_opening(now: datetime, zone: tzinfo, day_starts: str) -> datetime:
@@ -118,7 +118,7 @@ def last_opening(now: datetime, zone: tzinfo, day_starts: str) -> datetime:
     local = now.astimezone(zone)
     start = local.replace(hour=hour, minute=minute, second=0, microsecond=0)
     days = 1 if local >= start else 2
-    return (start - timedelta(days=days)).astimezone(timezone.utc)
+    return (start - timedelta(days=days)).astimezone(UTC)
 
 
 def standing_words(standing: Standing, zone: tzinfo) -> str:

@@ -12,7 +12,14 @@ from hypothesis import example, given
 from hypothesis import strategies as st
 
 from specctl.errors import Refused
-from specctl.report.clean import columns, file_name, for_csv, for_markdown, visible, visible_lines
+from specctl.report.clean import (
+    columns,
+    file_name,
+    for_csv,
+    for_markdown,
+    visible,
+    visible_lines,
+)
 from specctl.report.plain import box, wrap
 
 # Unicode UAX 9, section 2: the explicit direction characters and the marks.

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import copy
 import json
-from datetime import date, datetime, timezone
+from datetime import UTC, date, datetime
 from typing import Any
 
 from specctl import canonical
 
-NOW = datetime(2026, 11, 25, 6, 0, tzinfo=timezone.utc)
-CONFIRMED = datetime(2026, 11, 25, 5, 40, tzinfo=timezone.utc)
+NOW = datetime(2026, 11, 25, 6, 0, tzinfo=UTC)
+CONFIRMED = datetime(2026, 11, 25, 5, 40, tzinfo=UTC)
 TODAY = date(2026, 11, 25)
 HOSTILE = "Oat foam\u202e \u200b\x1b[31m<script>alert(1)</script>|`x`"
 LONG = "Sanddornbeerenfruchtsaftkonzentratzubereitungsgrundstoffmischungslösung"

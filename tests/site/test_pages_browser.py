@@ -14,12 +14,12 @@ import pytest
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
-from browser import DESK, OUT, PHONE, TABLET, look, opened_browser, printed  # noqa: E402
+from browser import DESK, OUT, PHONE, TABLET, look, opened_browser, printed
 
-from specctl.report.clean import visible  # noqa: E402
-from specctl.report.page import _style  # noqa: E402
-from specctl.report.paper import css_string  # noqa: E402
-from specctl.site.pages import Times, make_pages, write_pages  # noqa: E402
+from specctl.report.clean import visible
+from specctl.report.page import _style
+from specctl.report.paper import css_string
+from specctl.site.pages import Times, make_pages, write_pages
 
 pytestmark = pytest.mark.browser
 
