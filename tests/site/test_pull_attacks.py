@@ -90,6 +90,18 @@ def test_metadata_of_junk(counter, junk):
     counter.recovers()
 
 
+def test_library_that_trips_over_a_strangers_bytes(counter, monkeypatch):
+    """No bytes are known that do this to tuf 7; what it would raise must still not get out."""
+
+    def trips(_self):
+        raise KeyError("signed")
+
+    with monkeypatch.context() as patched:
+        patched.setattr("tuf.ngclient.Updater.refresh", trips)
+        counter.refuses("cannot be read")
+    counter.recovers()
+
+
 def test_arbitrary_key(counter):
     counter.repo.stamp(2000, signer=CryptoSigner.generate_ed25519())
     counter.repo.serve()

@@ -65,10 +65,11 @@ class Host(http.server.BaseHTTPRequestHandler):
 
     def drip(self, begin: bytes) -> None:
         self.wfile.write(begin)
-        for _ in range(400):
+        for _ in range(1000):
             if self.server.over.wait(0.01):
                 return
             self.wfile.write(b"a")
+        self.server.drained = True
         if begin.endswith(b"X-Slow: "):
             self.wfile.write(b"\r\n\r\n")
         self.wfile.write((self.server.folder / "metadata" / "timestamp.json").read_bytes())
@@ -90,6 +91,7 @@ class Web:
         self.server.folder = self.repo.folder
         self.server.over = threading.Event()
         self.server.mood = ""
+        self.server.drained = False  # whether a reader put up with all of a drip
         self.server.elsewhere = "http://127.0.0.2:9/metadata/timestamp.json"
         self.address = f"http://127.0.0.1:{self.server.server_address[1]}"
         self.thread = threading.Thread(target=self.server.serve_forever, args=(0.01,), daemon=True)
@@ -138,6 +140,7 @@ def test_misbehaving_host(web, mood, kind, words):
     with pytest.raises(kind, match=words) as refusal:
         web.pull(0.4 if mood.startswith("drip") else 20.0)
     assert "not confirmed since 2026-03-01" in str(refusal.value)
+    assert not web.server.drained
     assert state.load(web.state).bundle == OLD
     web.server.mood = ""
     web.pull()
