@@ -10,7 +10,7 @@ signs a proposal any of whose commits their key signed.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import Iterable, Mapping
+from typing import Iterable, Mapping, Sequence
 
 from specctl.change.effect import CHAIN
 from specctl.domain.people import FRANCHISE_MANAGER, Person, Policy, Signatories
@@ -164,34 +164,61 @@ def judge(
             if who in objections_by:
                 answered.append(objections_by.pop(who))
     standings = []
-    used: dict[str, set[str]] = {}
+    by_scope: dict[str, list[Need]] = {}
     for need in wanted:
-        able = sorted(
-            p.id
-            for p in people.values()
-            if may_sign(p, need.role, need.scope, people) and p.id not in authors
-        )
-        met, stale = None, ""
-        for statement in last.values():
-            if statement.role != need.role or statement.scope != need.scope:
-                continue
-            if statement.person in authors:
-                stale = f"{statement.person} is an author of this proposal"
-            elif statement.person not in able:
-                stale = f"{statement.person} may not sign as {need.role}"
-            elif statement.effect != digests.get(need.scope):
-                stale = f"{statement.person} signed an earlier effect of this proposal"
-            elif statement.person in used.get(need.scope, ()) or statement.key in used.get(need.scope, ()):
-                stale = f"{statement.person} already signed this scope in another role"
-            else:
-                met, stale = statement, ""
-                used.setdefault(need.scope, set()).update((statement.person, statement.key))
-                break
-        names = tuple(people[p].name for p in able)
-        standings.append(Standing(need, names, met, stale))
+        by_scope.setdefault(need.scope, []).append(need)
+    for scope, scoped in by_scope.items():
+        heard = [s for s in last.values() if s.scope == scope]
+        why = {id(s): _why_not(s, digests.get(scope), people, authors) for s in heard}
+        able = [[s for s in heard if s.role == need.role and not why[id(s)]] for need in scoped]
+        for need, met, could in zip(scoped, _fill(able), able, strict=True):
+            stale = ""
+            if met is None:
+                doubts = [f"{s.person} already signed this scope in another role" for s in could]
+                doubts += [why[id(s)] for s in heard if s.role == need.role and why[id(s)]]
+                stale = doubts[0] if doubts else ""
+            standings.append(Standing(need, _can_sign(need, people, authors), met, stale))
     return Judgement(
         tuple(standings),
         tuple(sorted(objections_by.values(), key=lambda s: s.order)),
         tuple(answered),
         authors,
     )
+
+
+def _can_sign(need: Need, people: Mapping[str, Person], authors: frozenset[str]) -> tuple[str, ...]:
+    able = sorted(p.id for p in people.values() if may_sign(p, need.role, need.scope, people) and p.id not in authors)
+    return tuple(people[p].name for p in able)
+
+
+def _why_not(said: Said, digest: str | None, people: Mapping[str, Person], authors: frozenset[str]) -> str:
+    """Why a sign-off does not count by itself, or nothing."""
+    person = people.get(said.person)
+    if said.person in authors:
+        return f"{said.person} is an author of this proposal"
+    if person is None or not may_sign(person, said.role, said.scope, people):
+        return f"{said.person} may not sign as {said.role}"
+    if said.effect != digest:
+        return f"{said.person} signed an earlier effect of this proposal"
+    return ""
+
+
+def _fill(able: Sequence[Sequence[Said]], used: frozenset[str] = frozenset()) -> tuple[Said | None, ...]:
+    """As many needs met as can be, each by another person and another key; the order of signing plays no part."""
+    if not able:
+        return ()
+    best: tuple[Said | None, ...] = ()
+    for said in (*able[0], None):
+        if said is not None and not used.isdisjoint((said.person, said.key)):
+            continue
+        taken = used | {said.person, said.key} if said is not None else used
+        found = (said, *_fill(able[1:], taken))
+        if not best or _met(found) > _met(best):
+            best = found
+        if _met(best) == len(able):
+            break
+    return best
+
+
+def _met(found: Iterable[Said | None]) -> int:
+    return sum(said is not None for said in found)

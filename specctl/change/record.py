@@ -8,12 +8,16 @@ and after. It is read back by `in_force`, which looks at nothing else.
 from __future__ import annotations
 
 import json
+import re
 from dataclasses import dataclass
 from typing import Any, Iterable, Mapping
 
 from specctl.canonical import canonical
 from specctl.change.effect import Row, WavePlan
 from specctl.errors import Damaged
+
+_DIGEST = re.compile(r"[0-9a-f]{64}")
+_TIME = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}T[0-9]{2}:[0-9]{2}:[0-9]{2}Z")
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,7 +94,7 @@ def read_release(data: bytes, path: str) -> Release:
             released_by=raw["released_by"],
             released=raw["released"],
         )
-        whole = release.bytes() == data and release.path == path
+        whole = release.bytes() == data and release.path == path and _well_formed(release)
     except (ValueError, KeyError, TypeError, RecursionError):
         whole = False
     if not whole:
@@ -99,6 +103,22 @@ def read_release(data: bytes, path: str) -> Release:
             "Do not write it by hand; restore it from another clone.",
         )
     return release
+
+
+def _well_formed(release: Release) -> bool:
+    """Whether every field is of the kind this tool writes; times and digests in their one form."""
+    texts = [release.book, release.proposal, release.title, release.why, release.start, release.released_by]
+    texts += [*release.parents, *release.starts, *release.effects]
+    texts += [t for w in release.waves for t in (w.key, w.start, *w.sites)]
+    texts += [t for row in release.rows for t in (row.site, row.item)]
+    digests = [*release.effects.values(), *release.statements]
+    digests += [d for row in release.rows for d in (row.before, row.after) if d is not None]
+    return (
+        type(release.number) is int
+        and all(isinstance(text, str) for text in texts)
+        and all(isinstance(d, str) and _DIGEST.fullmatch(d) for d in digests)
+        and all(isinstance(t, str) and _TIME.fullmatch(t) for t in (release.released, *release.starts.values()))
+    )
 
 
 @dataclass(frozen=True, slots=True)

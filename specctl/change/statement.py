@@ -124,7 +124,7 @@ def read_envelope(text: str) -> Envelope:
     """
     if len(text) > _LARGEST:
         raise _broken("it is too long")
-    lines = [line.strip().lstrip(">").strip() for line in text.strip().splitlines()]
+    lines = [line.strip().lstrip("> \t") for line in text.strip().splitlines()]
     if lines.count(_FIRST_LINE) != 1:
         raise _broken(f"the line '{_FIRST_LINE}' must stand in it once")
     after = lines[lines.index(_FIRST_LINE) + 1 :]
@@ -163,7 +163,11 @@ def _read_payload(payload: bytes) -> Statement:
         **{field: said[field] for field in _FIELDS}, price_book=price_book, note=note
     )
     # Re-encoding must give the signed bytes: no duplicate, hidden or extra key survives this.
-    if statement.payload != payload:
+    try:
+        whole = statement.payload == payload
+    except TypeError:  # half a surrogate pair, which JSON can name and UTF-8 cannot hold
+        whole = False
+    if not whole:
         raise _broken("its payload is not in canonical form")
     return statement
 
