@@ -54,12 +54,14 @@ def path_words(path: str) -> str:
 
     What is not written in that form stays as it is.
     """
-    if not _PATH.fullmatch(path):
+    found = _PATH.fullmatch(path)
+    if not found:
         return path
-    return " > ".join(_part_words(part) for part in path.split(" > "))
+    return " > ".join(_part_words(part) for part in found[1].split(" > ")) + found[2]
 
 
-_PATH = re.compile(r"[a-z0-9-]+(/[a-z0-9-]+)?( > [a-z0-9-]+(/[a-z0-9-]+)?)*")
+_PART = "[a-z0-9-]+(?:/[a-z0-9-]+)?"
+_PATH = re.compile(rf"({_PART}(?: > {_PART})*)((?: \([a-z _-]+\))?)")
 
 
 def _part_words(part: str) -> str:

@@ -122,10 +122,11 @@ def test_choices_with_the_same_change_share_a_row_and_stay_named() -> None:
 
 def test_the_way_in_is_told_in_words() -> None:
     path = "foam/oat > prep/salted-oat-foam > powder > ingredient/foam-powder-holm"
-    soya = replace(rich().allergens[0], paths=(path, "An odd path, as it was written"))
+    unknown = "foam/rose > ingredient/rose-petal (unknown)"
+    soya = replace(rich().allergens[0], paths=(path, unknown, "An odd path, as it was written"))
     assert rows(view_of(rich(allergens=(soya,))), "allergens", "Great Britain")[0][4] == (
         "layer foam, line oat > prep salted oat foam > line powder > ingredient foam powder holm; "
-        "An odd path, as it was written"
+        "layer foam, line rose > ingredient rose petal (unknown); An odd path, as it was written"
     )
 
 
