@@ -9,7 +9,7 @@ the words say; whether there is colour is the caller's choice (NO_COLOR).
 from __future__ import annotations
 
 import io
-from typing import TYPE_CHECKING, Any, Sequence, TextIO
+from typing import TYPE_CHECKING, Any, Literal, Sequence, TextIO
 
 from specctl.problem import Problem
 from specctl.report.clean import columns as columns_of
@@ -175,7 +175,7 @@ class _Screen:
         several = any(len(field.all_lines) > 1 for row in table.rows for field in row)
         grid = Grid(box=box.SIMPLE_HEAD, pad_edge=False, show_lines=several, expand=False)
         for column, width in zip(table.columns, widths, strict=True):
-            side = "right" if column.number else "left"
+            side: Literal["left", "right"] = "right" if column.number else "left"
             grid.add_column(_text(column.name), overflow="fold", justify=side, width=width)
         for row in table.rows:
             grid.add_row(*(_cell_text(field) for field in row))

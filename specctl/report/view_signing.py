@@ -120,15 +120,15 @@ def _open_words(impact: Impact, signing: Signing) -> str:
 def signing_section(impact: Impact) -> Section:
     blocks: list[Block] = []
     if impact.signings:
-        columns = ("Who signs", "Why", "Who can", "State", "Effect digest it names")
+        asked = ("Who signs", "Why", "Who can", "State", "Effect digest it names")
         rows = tuple(_signing_row(impact, s) for s in impact.signings)
-        blocks.append(Table("Signatures the policy asks for", tuple(Column(c) for c in columns), rows))
+        blocks.append(Table("Signatures the policy asks for", tuple(Column(c) for c in asked), rows))
     else:
         blocks.append(Note("The policy asks for no signature on this."))
     if impact.objections:
-        columns = ("Who", "Said", "Objection", "State")
+        heard = ("Who", "Said", "Objection", "State")
         rows = tuple(_objection_row(impact, o) for o in impact.objections)
-        blocks.append(Table("Objections", tuple(Column(c) for c in columns), rows))
+        blocks.append(Table("Objections", tuple(Column(c) for c in heard), rows))
     else:
         blocks.append(Note("Nobody has objected."))
     return Section(SIGNING, "Who must sign, and why", tuple(blocks), alarm=any(o.open for o in impact.objections))
