@@ -57,7 +57,11 @@ _FIELD = {
 
 
 class Shelf(Protocol):
-    """Where read files are kept; losing it costs time only."""
+    """Where read files are kept; losing it costs time only.
+
+    A shelf may have a `memory` (a dict) that this process fills with trees that
+    read without a problem: they hold no path, so any file of these bytes is one.
+    """
 
     def get(self, namespace: str, key: str) -> bytes | None: ...
 
@@ -116,17 +120,23 @@ def read_file(kind: str, path: str, data: bytes, shelf: Shelf | None) -> tuple[N
     """The tree of one file and what is wrong with its YAML or its shape."""
     key = blob_id(data)
     space = f"{READER}-{kind}"
-    kept = shelf.get(space, key) if shelf else None
+    memory = getattr(shelf, "memory", {})
+    remembered = memory.get((space, key))
+    if remembered is not None:
+        return remembered, []
+    kept = shelf.get(space, key) if shelf is not None else None
     if kept is not None:
         found = _unpack(kept, path)
         if found is not None:
+            if not found[1]:
+                memory[space, key] = found[0]
             return found
     from specctl.codec import schema, yamltext
 
     tree, problems = yamltext.read(data, path)
     if tree is not None and not errors_of(problems):
         problems = [*problems, *schema.validate(kind, tree, path)]
-    if shelf:
+    if shelf is not None:
         shelf.put(space, key, _pack(tree, problems))
     return tree, problems
 

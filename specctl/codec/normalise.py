@@ -14,7 +14,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from decimal import Decimal
+from decimal import ROUND_HALF_UP, Decimal
 
 from specctl.codec import spans, units
 from specctl.codec.amount_faults import Fault
@@ -43,6 +43,7 @@ from specctl.domain.recipe import ALL_SIZES, Prep
 from specctl.problem import Place, Problem
 
 Where = tuple[str | int, ...]
+_FINEST = Decimal("0.000000001")
 
 
 @dataclass(frozen=True, slots=True)
@@ -177,12 +178,12 @@ def written_form(amount: Measured | Dosed, use: str, book: Book, bench: str | No
         density = _density(use, book)
         if density is None:
             return _no_density(use, book)
-        return WrittenForm(amount, density, GRAMS_PER_ML)
+        return WrittenForm(amount, _writable(density), GRAMS_PER_ML)
     check = next(
         (c for c in book.scoop_checks.values() if (c.ingredient, c.tool, c.site) == (use, amount.tool, bench)), None
     )
     if check:
-        return WrittenForm(amount, check.mean, GRAMS_EACH)
+        return WrittenForm(amount, _writable(check.mean), GRAMS_EACH)
     tool = book.tools[amount.tool]
     size = tool.volume or tool.stroke
     if size is None:
@@ -190,7 +191,12 @@ def written_form(amount: Measured | Dosed, use: str, book: Book, bench: str | No
     density = _density(use, book)
     if density is None:
         return _no_density(use, book)
-    return WrittenForm(amount, size * density, GRAMS_EACH)
+    return WrittenForm(amount, _writable(size * density), GRAMS_EACH)
+
+
+def _writable(factor: Decimal) -> Decimal:
+    """A factor to as many decimals as the grammar reads, so that what is written reads back."""
+    return factor.quantize(_FINEST, rounding=ROUND_HALF_UP)
 
 
 def _density(use: str, book: Book) -> Decimal | None:
