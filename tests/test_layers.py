@@ -43,7 +43,7 @@ HOME_OF: dict[str, tuple[str, ...]] = {
     "referencing": ("codec/schema.py",),  # the registry of schemas that jsonschema asks
     "rfc8785": ("canonical.py",),
     "pygit2": ("store/objects.py",),
-    "tuf": ("store/distribution.py", "site/client.py"),
+    "tuf": ("store/distribution.py", "store/publication.py", "site/client.py"),
     "securesystemslib": ("store/distribution.py", "store/keys.py", "site/client.py"),
     "cryptography": ("store/keys.py",),
     "rich": ("report/terminal.py",),

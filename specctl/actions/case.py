@@ -13,7 +13,7 @@ from datetime import date
 from functools import cached_property
 from typing import Any
 
-from specctl.actions.checking import check_files
+from specctl.actions.checking import check_kept
 from specctl.actions.ledger import Ledger, person_of_key
 from specctl.actions.merging import MergedTree, file_changes, merge_trees
 from specctl.actions.source import Source, book_files
@@ -79,7 +79,7 @@ class Case:
     @cached_property
     def problems(self) -> tuple[Problem, ...]:
         """Everything wrong with the merged whole."""
-        return tuple(check_files(self.merged.files, self.after, self.today))
+        return check_kept(self.repository.cache(), self.merged.files, self.after, self.today)
 
     @cached_property
     def proposal(self) -> Proposal:
@@ -203,14 +203,20 @@ def compile_kept(repository: Repository, files: Mapping[str, bytes], book: Book)
     """Compile a book, or take what the same files compiled to before."""
     key = digest_of(canonical([[p, blob_id(data)] for p, data in sorted(files.items()) if _compiles(p)]))
     shelf = repository.cache()
+    remembered = shelf.memory.get((COMPILER, key))
+    if remembered is not None:
+        return remembered  # type: ignore[no-any-return]
     kept = shelf.get(COMPILER, key)
     if kept is not None:
         try:
             raw = json.loads(kept)
-            return Compiled(raw["entries"], {(site, item): digest for site, item, digest in raw["rows"]})
+            compiled = Compiled(raw["entries"], {(site, item): digest for site, item, digest in raw["rows"]})
+            shelf.memory[COMPILER, key] = compiled
+            return compiled
         except (ValueError, KeyError, TypeError):
             pass
     compiled = compile_book(book)
+    shelf.memory[COMPILER, key] = compiled
     rows = [[site, item, digest] for (site, item), digest in compiled.rows.items()]
     shelf.put(COMPILER, key, json.dumps({"entries": compiled.entries, "rows": rows}, separators=(",", ":")).encode())
     return compiled

@@ -2,14 +2,20 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Mapping
 from datetime import date
 
 from specctl.actions.source import Source
 from specctl.analysis.soundness import check_book
-from specctl.codec.load import Loaded, load
+from specctl.canonical import canonical, digest_of
+from specctl.codec.load import Loaded, blob_id, load
 from specctl.codec.normalise import normalise, written_problems
-from specctl.problem import Problem, in_order
+from specctl.problem import Place, Problem, in_order
+from specctl.store.cache import Cache
+
+# Raise when the same files would give other problems: the shelf must not outlive the checker.
+CHECKER = "check-1"
 
 
 def check_files(files: Mapping[str, bytes], loaded: Loaded, today: date) -> list[Problem]:
@@ -22,6 +28,24 @@ def check_files(files: Mapping[str, bytes], loaded: Loaded, today: date) -> list
         problems += [p for p in found if p.place not in broken]
         problems += broken.values()
     return in_order(problems)
+
+
+def check_kept(shelf: Cache, files: Mapping[str, bytes], loaded: Loaded, today: date) -> tuple[Problem, ...]:
+    """The same, or what the same files gave on the same day before."""
+    key = digest_of(canonical([CHECKER, today.isoformat(), [[p, blob_id(data)] for p, data in sorted(files.items())]]))
+    kept = shelf.get("check", key)
+    if kept is not None:
+        try:
+            return tuple(
+                Problem(code, Place(file, line, column), what, todo, severity)
+                for code, file, line, column, what, todo, severity in json.loads(kept)
+            )
+        except (ValueError, TypeError):
+            pass
+    problems = check_files(files, loaded, today)
+    rows = [[p.code, p.place.file, p.place.line, p.place.column, p.what, p.todo, p.severity] for p in problems]
+    shelf.put("check", key, json.dumps(rows, ensure_ascii=False).encode("utf-8"))
+    return tuple(problems)
 
 
 def check(source: Source, today: date) -> tuple[list[Problem], dict[str, int]]:

@@ -16,7 +16,7 @@ from pathlib import Path
 from typing import Any
 
 from specctl.actions.case import find_proposal
-from specctl.actions.checking import check_files
+from specctl.actions.checking import check_kept
 from specctl.actions.identity import Identity, identify, key_at_hand
 from specctl.actions.merging import merge_trees
 from specctl.actions.reporting import conflict_words
@@ -232,7 +232,7 @@ def _check(
             edited.pop(path, None)
     merged = merge_trees(base_files, book_files(repository, main), edited, source.shelf)
     loaded = load(merged.files, source.shelf)
-    problems = check_files(merged.files, loaded, today)
+    problems = list(check_kept(source.shelf, merged.files, loaded, today))
     problems += [
         Problem("merge-conflict", Place(c.file), conflict_words(c), "Settle it in your files and propose again.")
         for c in merged.conflicts

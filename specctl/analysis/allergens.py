@@ -170,9 +170,15 @@ def sources_of(
     ]
     if asked and variant.substitute is not None and isinstance(recipe, Drink):
         lines.extend(_asked_lines(recipe, variant.substitute))
+    followed = dict(stocks or {})
+    if variant.substitute is not None and isinstance(recipe, Drink):
+        # A kitchen that runs out of something runs out of it in its preps too: the
+        # stand-in is followed there beside the original, so no fact of either hides.
+        stand_in = recipe.substitutes[variant.substitute]
+        followed.setdefault(stand_in.of, stand_in.by)
     paths: dict[str, list[str]] = {}
     for path, use in lines:
-        for way in ways(book, use, stocks):
+        for way in ways(book, use, followed):
             paths.setdefault(way.ingredient, []).append(way.text(path))
     return [
         Source(id, book.ingredients.get(id), tuple(dict.fromkeys(texts)))

@@ -12,6 +12,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
+from math import lcm
 
 from specctl.analysis.dose import Dose
 
@@ -54,19 +55,23 @@ def best_of(doses: Sequence[Dose], target: Target, most: int) -> Taken | None:
     """
     search = _Search(doses, target, most)
     known = [dose.check is not None or dose.error is not None for dose in doses]
+    if any(known):
+        for motions in range(1, most + 1):
+            for taken in search.inside(motions, known):
+                if search.is_proven(taken):
+                    return taken
     for motions in range(1, most + 1):
-        proven = [t for t in search.inside(motions, known) if doubt_of(t, target) is None]
-        if proven:
-            return min(proven, key=_by_bias)
-    for motions in range(1, most + 1):
-        inside = search.inside(motions, [True] * len(doses))
-        if inside:
-            return min(inside, key=_by_bias)
+        for taken in search.inside(motions, [True] * len(doses)):
+            return taken
     return min(search.nearest(), key=_by_bias, default=None)
 
 
 def _by_bias(taken: Taken) -> tuple[object, ...]:
     return abs(taken.off), taken.motions, taken.ids
+
+
+Parts = tuple[tuple[int, int], ...]
+"""The numbers of doses, each with twice how many of it."""
 
 
 class _Search:
@@ -85,39 +90,75 @@ class _Search:
         self._weights = [int(dose.grams * self._scale) for dose in doses]
         self._sorted = sorted(range(len(doses)), key=self._weights.__getitem__)
         self._masses = [self._weights[i] for i in self._sorted]
+        self._first = {motions: self._alone(motions) for motions in range(1, most + 1)}
+        spreads = {d.check.id: Fraction(d.check.spread) ** 2 / d.check.n for d in doses if d.check is not None}
+        errors = {d.tool.id: Fraction(d.error) for d in doses if d.check is None and d.error is not None}
+        self._square = lcm(*(f.denominator for f in spreads.values()))
+        part = lcm(*(f.denominator for f in errors.values()))
+        self._part = part * self._scale
+        self._spreads = {key: int(f * self._square) for key, f in spreads.items()}
+        self._errors = {key: int(f * part) for key, f in errors.items()}
 
-    def inside(self, motions: int, allowed: Sequence[bool]) -> list[Taken]:
-        """Combinations of exactly so many motions that land inside, of allowed doses."""
+    def inside(self, motions: int, allowed: Sequence[bool]) -> Iterator[Taken]:
+        """Combinations of exactly so many motions that land inside, of allowed doses, best first."""
+        found: dict[int, list[Parts]] = {}
+        for parts in self._near(motions, allowed):
+            off = self._gives(parts) - self._target.wanted
+            if self._target.holds(off):
+                found.setdefault(abs(off), []).append(parts)
+        for bias in sorted(found):
+            yield from sorted((self._taken(parts) for parts in found[bias]), key=_by_bias)
+
+    def _near(self, motions: int, allowed: Sequence[bool]) -> Iterator[Parts]:
+        """A little more than what lands inside."""
         # What is a shade outside may round inside, so the bounds are half a hundredth wider.
         shade = self._scale // 100 + 1
         low = self._units(self._target.wanted - self._target.under) - shade
         high = self._units(self._target.wanted + self._target.over) + shade + 1
-        found = [self._taken(((i, twice),)) for i, twice, used in self._first(allowed) if used == motions]
-        for i, twice, used in self._first(allowed):
-            rest = motions - used
-            if rest < 1:
+        for i, twice in self._first[motions]:
+            if allowed[i] and low <= twice * self._weights[i] <= high:
+                yield ((i, twice),)
+        masses = self._masses
+        for rest, (i, twice) in self._parted(motions):
+            if not allowed[i]:
                 continue
             alone = twice * self._weights[i]
             for again in self._twice(rest):
-                start = bisect_left(self._masses, -((alone - low) // again) - 1)
-                for at in range(start, len(self._masses)):
-                    if alone + again * self._masses[at] > high:
+                start = bisect_left(masses, -((alone - low) // again) - 1)
+                for at in range(start, len(masses)):
+                    if alone + again * masses[at] > high:
                         break
                     j = self._sorted[at]
                     if j > i and allowed[j] and self._fits(i, j, again):
-                        found.append(self._taken(((i, twice), (j, again))))
-        return [taken for taken in found if self._target.holds(taken.off)]
+                        yield ((i, twice), (j, again))
+
+    def is_proven(self, taken: Taken) -> bool:
+        """Whether `doubt_of` has nothing to say; the same sums, in whole numbers."""
+        pure = 0
+        shared: dict[str, int] = {}
+        for dose, twice in taken.doses:
+            if twice % 2:
+                return False
+            times = twice // 2
+            if dose.check is not None:
+                pure += self._spreads[dose.check.id] * (times * dose.check.n + times * times)
+            else:
+                mass = self._errors[dose.tool.id] * int(dose.grams * self._scale) * times
+                shared[dose.tool.id] = shared.get(dose.tool.id, 0) + mass
+        variance = pure * self._part**2 + sum(mass * mass for mass in shared.values()) * self._square
+        room = min(self._target.over - taken.off, self._target.under + taken.off)
+        return room * room * self._part**2 * self._square >= 40_000 * variance
 
     def nearest(self) -> Iterator[Taken]:
         """Every combination that could be the nearest where none lands inside."""
-        everything = [True] * len(self._doses)
         wanted = self._units(self._target.wanted)
-        for i, twice, used in self._first(everything):
-            yield self._taken(((i, twice),))
-            alone = twice * self._weights[i]
-            for rest in range(1, self._most - used + 1):
-                for again in self._twice(rest):
-                    yield from self._beside((i, twice), again, -((alone - wanted) // again))
+        for used, firsts in self._first.items():
+            for i, twice in firsts:
+                yield self._taken(((i, twice),))
+                alone = twice * self._weights[i]
+                for rest in range(1, self._most - used + 1):
+                    for again in self._twice(rest):
+                        yield from self._beside((i, twice), again, -((alone - wanted) // again))
 
     def _beside(self, first: tuple[int, int], again: int, mass: int) -> Iterator[Taken]:
         """On either side of a mass, the nearest doses that may stand beside a first, equals included."""
@@ -133,14 +174,20 @@ class _Search:
                     seen = self._masses[at] if seen is None else seen
                     yield self._taken((first, (j, again)))
 
-    def _first(self, allowed: Sequence[bool]) -> Iterator[tuple[int, int, int]]:
-        """(dose, twice its number, motions) for every dose taken alone or first."""
-        for i, dose in enumerate(self._doses):
-            if allowed[i]:
-                for motions in range(1, self._most + 1):
-                    for twice in self._twice(motions):
-                        if twice % 2 == 0 or dose.halves:
-                            yield i, twice, motions
+    def _alone(self, motions: int) -> list[tuple[int, int]]:
+        """(dose, twice its number) for every dose taken alone or first, in so many motions."""
+        return [
+            (i, twice)
+            for i, dose in enumerate(self._doses)
+            for twice in self._twice(motions)
+            if twice % 2 == 0 or dose.halves
+        ]
+
+    def _parted(self, motions: int) -> Iterator[tuple[int, tuple[int, int]]]:
+        """What is left for a second dose, with each first, where both take so many motions."""
+        for used in range(1, motions):
+            for first in self._first[used]:
+                yield motions - used, first
 
     @staticmethod
     def _twice(motions: int) -> tuple[int, int]:
@@ -157,10 +204,15 @@ class _Search:
         """A mass in hundredths as twice our units."""
         return hundredths * 2 * self._scale // 100
 
-    def _taken(self, parts: tuple[tuple[int, int], ...]) -> Taken:
-        mass = sum(twice * self._weights[i] for i, twice in parts)
-        # round half up of mass / (2 scale) to a hundredth
-        gives = (mass * 100 + self._scale) // (2 * self._scale)
+    def _gives(self, parts: Parts) -> int:
+        """The mass of a combination, rounded half up to a hundredth."""
+        mass = 0
+        for i, twice in parts:
+            mass += twice * self._weights[i]
+        return (mass * 100 + self._scale) // (2 * self._scale)
+
+    def _taken(self, parts: Parts) -> Taken:
+        gives = self._gives(parts)
         motions = sum((twice + 1) // 2 for _, twice in parts)
         doses = tuple((self._doses[i], twice) for i, twice in parts)
         return Taken(doses, motions, gives, gives - self._target.wanted)

@@ -35,7 +35,12 @@ def compile_entry(memo: Memo, profile: Profile, item: str) -> dict[str, Any]:
         "item": item,
         "name": recipe.name,
         "market": market.id,
-        "list": {"id": allergen_list.id, "name": allergen_list.name, "source": allergen_list.source},
+        "list": {
+            "id": allergen_list.id,
+            "name": allergen_list.name,
+            "source": allergen_list.source,
+            "groups": {key: group.name for key, group in allergen_list.groups.items()},
+        },
         "sizes": [_size(memo, recipe, size, profile) for size in sizes_of(recipe)],
         "steps": [_step(step) for step in recipe.steps.values()],
         "options": _options(memo, recipe, profile),
@@ -102,15 +107,22 @@ def _line(memo: Memo, filled: Filled, profile: Profile) -> dict[str, Any]:
         "each": plain(line.amount.count) if isinstance(line.amount, Each) else None,
         "rule": str(line.amount) if isinstance(line.amount, TopTo) else None,
         "tolerance": {"minus": plain(under), "plus": plain(over)},
-        "measure": _measure(memo.measure(amount, line, profile)),
+        "measure": _measure(memo.book, memo.measure(amount, line, profile)),
     }
 
 
-def _measure(found: Measure) -> dict[str, Any]:
+def _measure(book: Book, found: Measure) -> dict[str, Any]:
     return {
         "by": found.by,
         "moves": [
-            {"tool": m.tool, "name": m.name, "times": plain(m.times), "mark": m.mark} for m in found.moves
+            {
+                "tool": m.tool,
+                "kind": book.tools[m.tool].kind,
+                "name": m.name,
+                "times": plain(m.times),
+                "mark": m.mark,
+            }
+            for m in found.moves
         ],
         "gives": plain(found.gives) if found.gives is not None else None,
         "off": plain(found.off) if found.off is not None else None,

@@ -6,9 +6,10 @@ rows of allergens and filled cups are worked out once and asked for again.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
+from specctl.analysis import serving
 from specctl.analysis.allergens import AllergenRow, facts_of
 from specctl.analysis.build import STANDARD, BuiltLine, Variant, build_lines, choice_of, stocked
 from specctl.analysis.filling import Filled, fill_lines
@@ -27,21 +28,18 @@ class Profile:
     tools: tuple[str, ...]
     checks: tuple[str, ...]
     stocks: tuple[tuple[str, str], ...]
+    example: str = field(default="", compare=False)
+    """One site of this profile."""
 
 
 def profile_of(book: Book, site: Site) -> Profile:
     checks = tuple(sorted(c.id for c in book.scoop_checks.values() if c.site == site.id))
-    return Profile(site.market, tuple(sorted(site.tools)), checks, tuple(sorted(site.stocks.items())))
+    return Profile(site.market, tuple(sorted(site.tools)), checks, tuple(sorted(site.stocks.items())), site.id)
 
 
 def bench_of(book: Book, profile: Profile) -> Bench:
     """The tools and scoop checks of a profile, as the solver takes them."""
-    tools = tuple(book.tools[t] for t in profile.tools if t in book.tools)
-    checks = {}
-    for id in profile.checks:
-        check = book.scoop_checks[id]
-        checks[(check.ingredient, check.tool)] = check
-    return Bench(tools, checks, book.settings.most_motions, book.settings.half_scoops)
+    return serving.bench_of(book, book.sites[profile.example])
 
 
 class Memo:

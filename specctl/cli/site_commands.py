@@ -65,6 +65,7 @@ def pull(
     from specctl.cli import clock, outlet
     from specctl.errors import Stop
     from specctl.site import state as states
+    from specctl.site.pages import write_pages
     from specctl.site.pull import PullWish, pull as run
 
     where = state or _state_folder(site)
@@ -78,9 +79,7 @@ def pull(
             _make_pages(kept, where, now)
             outlet.say(f"The last verified cards: {where / 'pages' / 'index.html'}")
         raise
-    kept = states.load(where)
-    assert kept is not None
-    _make_pages(kept, where, now)
+    write_pages(where / "pages", done.pages)
     changed = [c for c in done.changed]
     if json:
         outlet.result_json(

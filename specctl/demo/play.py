@@ -22,7 +22,7 @@ from specctl.actions.publishing import publish
 from specctl.actions.releasing import release
 from specctl.actions.reporting import impact_of
 from specctl.actions.signing import SignWish, sign_in_clone, sign_report
-from specctl.actions.source import open_source
+from specctl.actions.source import Source, open_source
 from specctl.change.impact import Impact
 from specctl.change.statement import read_envelope
 from specctl.demo.stage import Stage, set_up
@@ -74,8 +74,14 @@ def play(folder: Path | None, say: Say, now: datetime | None = None) -> Played:
     root = (folder or _fresh()).resolve()
     scene = _Scene(end, say)
     say(f"1. A book, throw-away keys for nine invented people, a bare origin and a second clone, in {root}")
-    stage = set_up(root, scene.at(12), AUTHOR, MANAGERS["northsands"])
-    scene.stage = stage
+    scene.stage = set_up(root, scene.at(12), AUTHOR, MANAGERS["northsands"])
+    with open_source(scene.stage.book) as source:
+        scene.source = source
+        return _acts(scene)
+
+
+def _acts(scene: _Scene) -> Played:
+    stage = scene.stage
     opening = _opening_release(scene)
     _plain_change(scene)
     _publish(scene, 4, first=True)
@@ -94,6 +100,7 @@ class _Scene:
     """The demo's clock, stage and voice."""
 
     stage: Stage
+    source: Source
 
     def __init__(self, end: datetime, say: Say) -> None:
         self.end = end
@@ -103,11 +110,10 @@ class _Scene:
         return (self.end - timedelta(days=days_ago)).replace(microsecond=0)
 
     def propose(self, title: str, why: str, days_ago: float, start: float, update: str | None = None) -> str:
-        with open_source(self.stage.book) as source:
-            wish = ProposeWish(
-                title, why, self.at(days_ago), start=self.at(start).date(), update=update, key=self.stage.key(AUTHOR)
-            )
-            return propose(source, wish).name
+        wish = ProposeWish(
+            title, why, self.at(days_ago), start=self.at(start).date(), update=update, key=self.stage.key(AUTHOR)
+        )
+        return propose(self.source, wish).name
 
     def report(self, name: str, days_ago: float, franchise: str | None = None) -> tuple[Impact, Path]:
         """Write the report as a page and as JSON; gives the page."""
@@ -117,8 +123,7 @@ class _Scene:
         from specctl.report.view import view_of
 
         scope = f"franchise/{franchise}" if franchise else "chain"
-        with open_source(self.stage.book) as source:
-            impact = impact_of(open_case(source, name, self.at(days_ago).date()), scope)
+        impact = impact_of(open_case(self.source, name, self.at(days_ago).date()), scope)
         stem = f"{name}{'-for-' + franchise if franchise else ''}"
         view = view_of(impact, now=self.at(days_ago))
         page = self.stage.reports / f"{stem}.html"
@@ -129,24 +134,34 @@ class _Scene:
         write_atomic(page.with_suffix(".json"), text.encode("utf-8"))
         return impact, page
 
-    def sign(self, name: str, person: str, days_ago: float, clone: Path | None = None) -> None:
-        wish = SignWish("signoff", self.at(days_ago), self.stage.key(person))
-        with open_source(clone or self.stage.book) as source:
-            envelopes = sign_in_clone(source, name, wish)
-            collect(source, [(e.digest[:12], e) for e in envelopes], self.at(days_ago), self.stage.key(person))
+    def sign(self, name: str, people: tuple[str, ...], days_ago: float) -> None:
+        """Each signs in the author's clone with a key of their own; one commit takes all in."""
+        envelopes = []
+        for person in people:
+            wish = SignWish("signoff", self.at(days_ago), self.stage.key(person))
+            envelopes += [(person, e) for e in sign_in_clone(self.source, name, wish)]
+        collect(self.source, envelopes, self.at(days_ago), self.stage.key(people[0]))
 
-    def sign_by_mail(self, name: str, franchise: str, days_ago: float) -> None:
-        """A manager with a report and a key, and no clone; the text travels by mail."""
-        _, page = self.report(name, days_ago, franchise)
-        person = MANAGERS[franchise]
-        wish = SignWish("signoff", self.at(days_ago), self.stage.key(person), role="franchise-manager")
-        mail = sign_report(page.with_suffix(".json"), wish, person).text().replace("\n", "\r\n")
-        with open_source(self.stage.book) as source:
-            collect(source, [(f"mail from {person}", read_envelope(mail))], self.at(days_ago), self.stage.key(AUTHOR))
+    def sign_elsewhere(self, name: str, franchise: str, days_ago: float) -> None:
+        """A manager with a clone of their own: what they sign reaches everybody through origin."""
+        key = self.stage.key(MANAGERS[franchise])
+        with open_source(self.stage.manager_clone) as source:
+            envelopes = sign_in_clone(source, name, SignWish("signoff", self.at(days_ago), key))
+            collect(source, [(franchise, e) for e in envelopes], self.at(days_ago), key)
+
+    def sign_by_mail(self, name: str, franchises: tuple[str, ...], days_ago: float) -> None:
+        """Managers with a report and a key, and no clone; the text travels by mail."""
+        mails = []
+        for franchise in franchises:
+            _, page = self.report(name, days_ago, franchise)
+            person = MANAGERS[franchise]
+            wish = SignWish("signoff", self.at(days_ago), self.stage.key(person), role="franchise-manager")
+            mail = sign_report(page.with_suffix(".json"), wish, person).text().replace("\n", "\r\n")
+            mails.append((f"mail from {person}", read_envelope(mail)))
+        collect(self.source, mails, self.at(days_ago), self.stage.key(AUTHOR))
 
     def release(self, name: str, days_ago: float) -> None:
-        with open_source(self.stage.book) as source:
-            done = release(source, name, self.at(days_ago), self.stage.key(AUTHOR))
+        done = release(self.source, name, self.at(days_ago), self.stage.key(AUTHOR))
         self.say(f"   Released as release {done.release.number}, commit {done.commit[:12]}, tag {done.tag}.")
 
 
@@ -163,8 +178,7 @@ def _opening_release(scene: _Scene) -> Path:
     scene.say("2. The opening book: proposed, signed by food safety, drinks and three franchises, released")
     name = scene.propose("Opening book", "The first approved specs of the chain.", 11, 10)
     _, page = scene.report(name, 11)
-    for person in (SAFETY, SECOND, *MANAGERS.values()):
-        scene.sign(name, person, 11)
+    scene.sign(name, (SAFETY, SECOND, *MANAGERS.values()), 11)
     scene.release(name, 10.5)
     return page
 
@@ -179,11 +193,10 @@ def _plain_change(scene: _Scene) -> None:
             scene.say(f"   {change.item_name}, {change.size_name}: {change.line_name} {change.before} g, now {change.after} g")
     left = impact.untouched
     scene.say(f"   Not affected: {left.drinks} of {left.drinks_total} drinks, {left.sites} of {left.sites_total} sites.")
-    scene.sign(name, SECOND, 7.5)
+    scene.sign(name, (SECOND,), 7.5)
     scene.say("   Northsands signs in a clone of its own; Marram and Gull Rock sign a report by mail, without git")
-    scene.sign(name, MANAGERS["northsands"], 7.4, scene.stage.manager_clone)
-    for franchise in ("marram", "gull-rock"):
-        scene.sign_by_mail(name, franchise, 7.3)
+    scene.sign_elsewhere(name, "northsands", 7.4)
+    scene.sign_by_mail(name, ("marram", "gull-rock"), 7.3)
     scene.release(name, 7)
 
 
@@ -198,39 +211,32 @@ def _supplier_swap(scene: _Scene) -> Path:
             where = "on the market's list" if change.listed else "not on this market's list, still shown"
             scene.say(f"   {change.item_name}, {impact.names.markets.get(change.market, change.market)}: CONTAINS {change.name} ({where})")
     scene.say("   The food-safety lead objects: the counters are not told to say it")
-    with open_source(scene.stage.book) as source:
-        wish = SignWish(
-            "objection", scene.at(3.4), scene.stage.key(SAFETY), note="Tell the counters on the card to say lupin before anybody orders."
-        )
-        envelopes = sign_in_clone(source, name, wish)
-        collect(source, [("objection", e) for e in envelopes], scene.at(3.4), scene.stage.key(SAFETY))
+    words = "Tell the counters on the card to say lupin before anybody orders."
+    wish = SignWish("objection", scene.at(3.4), scene.stage.key(SAFETY), note=words)
+    envelopes = sign_in_clone(scene.source, name, wish)
+    collect(scene.source, [("objection", e) for e in envelopes], scene.at(3.4), scene.stage.key(SAFETY))
     scene.say("   " + _refusal(lambda: scene.release(name, 3.3)))
     scene.say("   The author corrects it: a caution on the prep's card. Earlier signatures would no longer count")
     _edit(prep, "cautions:\n", f"cautions:\n{CAUTION}\n")
     scene.propose("", "", 3, 1, update=name)
-    _, page = scene.report(name, 3)
-    for person in (SAFETY, SECOND):
-        scene.sign(name, person, 2.8)
-    scene.sign(name, MANAGERS["northsands"], 2.7, scene.stage.manager_clone)
-    for franchise in ("marram", "gull-rock"):
-        scene.sign_by_mail(name, franchise, 2.6)
-    scene.report(name, 2.55, "northsands")
+    scene.sign(name, (SAFETY, SECOND), 2.8)
+    scene.report(name, 2.75, "northsands")
+    scene.sign_elsewhere(name, "northsands", 2.7)
+    scene.sign_by_mail(name, ("marram", "gull-rock"), 2.6)
     _, page = scene.report(name, 2.55)
     scene.release(name, 2.5)
     return page
 
 
 def _publish(scene: _Scene, days_ago: float, *, first: bool) -> None:
-    with open_source(scene.stage.book) as source:
-        done = publish(source, scene.stage.packs, scene.stage.publishing_keys, scene.at(days_ago), new_keys=first)
+    done = publish(scene.source, scene.stage.packs, scene.stage.publishing_keys, scene.at(days_ago), new_keys=first)
     scene.say(f"5. Published {len(done.sites)} bundles, without a price in them" if first else "6. Published again")
 
 
 def _pull(scene: _Scene, played: Played, days_ago: float) -> None:
     from specctl.site import state as states
     from specctl.site.bundle import Bundle
-    from specctl.site.pages import make_pages, write_pages
-    from specctl.site.pages_masthead import Times
+    from specctl.site.pages import write_pages
     from specctl.site.pull import PullWish, pull
 
     for site, what in ((SCALE_SITE, "has a scale"), (SCOOP_SITE, "has scoops and jugs only")):
@@ -238,10 +244,9 @@ def _pull(scene: _Scene, played: Played, days_ago: float) -> None:
         root = scene.stage.packs / "metadata" / "1.root.json"
         pinned = None if folder.exists() else root
         done = pull(PullWish(str(scene.stage.packs), folder, site, pinned, scene.at(days_ago)))
+        write_pages(folder / "pages", done.pages)
         kept = states.load(folder)
         assert kept is not None
-        times = Times(now=scene.at(days_ago), confirmed=kept.confirmed.confirmed, since=kept.confirmed.before_confirmed)
-        write_pages(folder / "pages", make_pages(kept.bundle, times))
         played.sites[site] = folder
         bundle = Bundle.parse(kept.bundle)
         foam = _foam_words(bundle, scene.at(days_ago))
@@ -293,12 +298,11 @@ def _refusal(act: Callable[[], object]) -> str:
 
 def _ask_the_past(scene: _Scene) -> None:
     scene.say("8. Asked about the past: the blackcurrant hojicha at Saltmarket")
-    with open_source(scene.stage.book) as source:
-        for days_ago in (8, 3):
-            answers, _ = ask(source, SCOOP_SITE, scene.at(days_ago), DRINK)
-            for answer in answers:
-                signers = ", ".join(sorted({s["person"] for s in answer.signers}))
-                scene.say(f"   {answer.at}: release {answer.release}, entry {(answer.entry or '')[:12]}, signed by {signers}")
+    for days_ago in (8, 3):
+        answers, _ = ask(scene.source, SCOOP_SITE, scene.at(days_ago), DRINK)
+        for answer in answers:
+            signers = ", ".join(sorted({s["person"] for s in answer.signers}))
+            scene.say(f"   {answer.at}: release {answer.release}, entry {(answer.entry or '')[:12]}, signed by {signers}")
 
 
 def _farewell(scene: _Scene, played: Played) -> None:

@@ -76,5 +76,8 @@ class Ingredient(Record):
 
     @property
     def scoop_density(self) -> Density | None:
-        """The density that turns a level volume into a mass: bulk first."""
-        return self.bulk_density or self.density
+        """The density that turns a level volume into a mass: a liquid's own, else as it lies in a scoop.
+
+        The density of the grains of a powder is no stand-in: it holds no air.
+        """
+        return self.density if self.state == "liquid" else self.bulk_density

@@ -32,6 +32,9 @@ _MARKS = frozenset(("Mn", "Me"))
 # serves to write over the neighbouring lines.
 _MOST_MARKS = 3
 
+# What nearly every text is made of: printable ASCII, the letters of Latin-1 and Latin
+# Extended-A (without the no-break space and the soft hyphen), and common punctuation.
+_HARMLESS = re.compile("[ -~¡-¬®-ſ–—‘’“”…€×]*")
 _PLAIN_NUMBER = re.compile(r"[+-]?[0-9]+(\.[0-9]+)?")
 _FORMULA_STARTS = frozenset("=+-@\uff1d\uff0b\uff0d\uff20\u2212")
 _MARKDOWN_ACTIVE = re.compile(r"([!-/:-@\[-`{-~])")
@@ -48,7 +51,7 @@ def visible(text: str) -> str:
     Safe for a terminal: no escape, no control, no direction mark is left.
     Spaces of any width become a plain space. Idempotent.
     """
-    if text.isascii() and text.isprintable():
+    if _HARMLESS.fullmatch(text):
         return text
     shown: list[str] = []
     marks = _MOST_MARKS  # a mark at the very start has nothing to sit on

@@ -10,6 +10,7 @@ expired folder.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta, timezone
 from pathlib import Path
@@ -20,6 +21,8 @@ from specctl.site import state as states
 from specctl.site import strict
 from specctl.site.bundle import Bundle, Change, changes
 from specctl.site.client import DEADLINE, Ask, Fetched, NotFetched, Seen, fetch_bundle
+from specctl.site.pages import make_pages
+from specctl.site.pages_masthead import Times
 from specctl.site.state import Confirmed, Kept, Mark
 
 WARN_BEFORE = timedelta(days=30)
@@ -52,6 +55,7 @@ class Pulled:
     confirmed: datetime
     changed: tuple[Change, ...]
     first: bool
+    pages: Mapping[str, bytes]
     warnings: tuple[str, ...] = ()
 
 
@@ -84,10 +88,11 @@ def pull(wish: PullWish) -> Pulled:
         )
         try:
             fetched, bundle = _judged(outcome, wish.site, kept, mark)
+            fresh = _fresh(fetched, bundle, kept, states.raised(mark, _mark(fetched.seen, now)))
+            pages = _drawn(bundle, fresh.confirmed)
         except Stop as error:
             _remember(wish.state, mark, outcome)
             raise type(error)(f"{error.what}. {_stays(kept)}", error.todo) from None
-        fresh = _fresh(fetched, bundle, kept, states.raised(mark, _mark(fetched.seen, now)))
         try:
             states.install(wish.state, fresh, root)
         except Stop as error:
@@ -100,8 +105,21 @@ def pull(wish: PullWish) -> Pulled:
         confirmed=now,
         changed=_changed(kept, bundle, now),
         first=kept is None,
+        pages=pages,
         warnings=(*notes, *_warnings(fetched, now)),
     )
+
+
+def _drawn(bundle: Bundle, confirmed: Confirmed) -> dict[str, bytes]:
+    """The pages. A bundle whose cards cannot be made must not take the place of one whose cards can."""
+    times = Times(now=confirmed.confirmed, confirmed=confirmed.confirmed, since=confirmed.before_confirmed)
+    try:
+        return make_pages(bundle, times)
+    except (KeyError, TypeError, ValueError, AttributeError, IndexError, ArithmeticError):
+        raise Untrusted(
+            "the cards in this bundle cannot be made by this version of specctl",
+            "Install the newest specctl at this site, or tell head office.",
+        ) from None
 
 
 def _kept(state: Path) -> tuple[Kept | None, tuple[str, ...]]:

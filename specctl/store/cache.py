@@ -12,6 +12,7 @@ import os
 import re
 import tempfile
 from pathlib import Path
+from typing import Any
 
 _NAMESPACE = re.compile(r"[a-z0-9][a-z0-9.-]*")
 _KEY = re.compile(r"[0-9a-f]{8,128}")
@@ -23,6 +24,8 @@ class Cache:
 
     def __init__(self, folder: Path) -> None:
         self.folder = Path(folder)
+        self.memory: dict[tuple[str, str], Any] = {}
+        """Values this process has read already, for whoever asks often; never written."""
         self._off = False
 
     @classmethod

@@ -20,6 +20,7 @@ from specctl.store.parse import Commit, Entry, Tag, parse_commit, parse_tag, par
 from specctl.store.process import Result, failure, git, run_git
 
 _DEEPEST = 32
+_KEPT_BYTES = 64 * 1024 * 1024
 _MOST_FILES = 200_000
 _CLONE = "Fetch it again from origin, or restore a backup; git fsck --full --strict says more."
 
@@ -33,6 +34,8 @@ class Reader:
         self._batch = Batch(self.layout.root, deadline)
         self._commits: dict[str, Commit] = {}
         self._trees: dict[str, tuple[Entry, ...]] = {}
+        self._blobs: dict[str, bytes] = {}
+        self._kept = 0
 
     def __enter__(self) -> Reader:
         return self
@@ -70,8 +73,14 @@ class Reader:
         return parse_tag(oid, self.raw(oid, "tag"))
 
     def blob(self, oid: str) -> bytes:
-        """The bytes of a file."""
-        return self.raw(oid, "blob")
+        """The bytes of a file. Small files are kept, for a book is read at many commits."""
+        if oid in self._blobs:
+            return self._blobs[oid]
+        data = self.raw(oid, "blob")
+        if self._kept + len(data) <= _KEPT_BYTES:
+            self._blobs[oid] = data
+            self._kept += len(data)
+        return data
 
     def entries(self, oid: str) -> tuple[Entry, ...]:
         """One folder of a tree, checked, in git's order."""

@@ -34,6 +34,7 @@ class Repository:
         self.layout = layout
         self._lock_wait = lock_wait
         self._reader: Reader | None = None
+        self._cache = Cache.of_repository(layout.common_dir)
 
     @classmethod
     def open(cls, path: Path, *, lock_wait: float = LOCK_WAIT) -> Repository:
@@ -89,7 +90,7 @@ class Repository:
 
     def cache(self) -> Cache:
         """The cache inside git's folder."""
-        return Cache.of_repository(self.layout.common_dir)
+        return self._cache
 
     def setting(self, name: str) -> str | None:
         """A value of git's configuration as git resolves it, or None."""

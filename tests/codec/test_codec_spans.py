@@ -28,7 +28,7 @@ from specctl.codec.yamltext import read
 
 TEXT = """\
 # yaml-language-server: $schema=../schema/drink.schema.json
-name: Oat  # ok
+name: Oat
 layers:
   base:
     # about base

@@ -155,7 +155,7 @@ def test_decimals_are_exact() -> None:
 
 def test_comments_that_are_fine() -> None:
     text = (
-        "# top\nname: Oat # a word\n  # own\nlayers: # none of these hold a value\n"
+        "# top\nname: Oat\n  # own\nlayers: # none of these hold a value\n"
         "  base:\n    # own\n    amount: 30 g\n# end\nwhy: |\n  it # is text\nlast: 'a # b'\n"
     )
     assert tree(text).plain()["last"] == "a # b"  # type: ignore[index,call-overload]
