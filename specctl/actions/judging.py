@@ -95,9 +95,10 @@ class Findings:
 
     @cached_property
     def said(self) -> tuple[Said, ...]:
-        return verified(
-            self.case.ledger.envelopes(self.case.name), signatories_of(self.case), self.case.repository.cache()
-        )
+        """Verified statements about this proposal of this book: the same people may sign for another book too."""
+        case = self.case
+        ours = [e for e in case.ledger.envelopes(case.name) if e.statement.book == case.book.settings.id]
+        return verified(ours, signatories_of(case), case.repository.cache())
 
     @cached_property
     def judgement(self) -> Judgement:

@@ -20,7 +20,7 @@ from specctl.actions.source import Source
 from specctl.canonical import canonical, digest_of
 from specctl.change.effect import CHAIN
 from specctl.change.policy import may_sign
-from specctl.change.statement import OBJECTION, SIGNOFF, Envelope, Statement
+from specctl.change.statement import LONGEST_NOTE, OBJECTION, SIGNOFF, Envelope, Statement, read_envelope
 from specctl.domain.people import FRANCHISE_MANAGER
 from specctl.errors import Refused, Untrusted
 from specctl.store.signature import sign
@@ -112,8 +112,8 @@ def sign_report(report: Path, wish: SignWish, person: str) -> Envelope:
     """A statement over the report in hand, needing no clone. Who it is from is checked when it is collected."""
     shown = _read_report(report)
     effect = shown["effect"]
-    found = digest_of(canonical(effect))
-    if found != shown.get("effect_digest") or effect.get("scope") != shown.get("scope"):
+    found = _digest(effect)
+    if found is None or found != shown.get("effect_digest") or effect.get("scope") != shown.get("scope"):
         raise Untrusted(
             "the effect in this report is not the one its digest names", "Ask for the report again and compare the digests."
         )
@@ -121,17 +121,18 @@ def sign_report(report: Path, wish: SignWish, person: str) -> Envelope:
     key = key_at_hand(None, wish.key)
     role = wish.role
     if role is None:
-        asked = [s for s in shown.get("signings", ()) if s.get("scope") == scope]
+        listed = shown.get("signings")
+        asked = [s for s in listed if isinstance(s, dict) and s.get("scope") == scope] if isinstance(listed, list) else []
         if wish.purpose == SIGNOFF and len(asked) != 1:
             raise Refused(
                 "the report asks for more than one signature of this scope" if asked else "the report asks for no signature of this scope",
                 "Say as what you sign with --role.",
             )
-        role = str(asked[0]["role"]) if asked else FRANCHISE_MANAGER
+        role = str(asked[0].get("role")) if asked else FRANCHISE_MANAGER
     statement = Statement(
         purpose=wish.purpose,
-        book=str(shown["book"]),
-        proposal=str(shown["proposal"]),
+        book=str(shown.get("book")),
+        proposal=str(shown.get("proposal")),
         scope=scope,
         effect=found,
         role=role,
@@ -141,6 +142,14 @@ def sign_report(report: Path, wish: SignWish, person: str) -> Envelope:
         note=wish.note,
     )
     return _seal(statement, key)
+
+
+def _digest(effect: object) -> str | None:
+    """The digest of an effect, or None for what no report of ours would hold."""
+    try:
+        return digest_of(canonical(effect))
+    except (TypeError, RecursionError):
+        return None
 
 
 def _read_report(path: Path) -> dict[str, Any]:
@@ -158,6 +167,14 @@ def _read_report(path: Path) -> dict[str, Any]:
 
 
 def _seal(statement: Statement, key: Path) -> Envelope:
+    """Sign, but only what `collect` will be able to read."""
+    try:
+        read_envelope(Envelope(statement, statement.payload, "").text())
+    except (Untrusted, TypeError):
+        raise Refused(
+            "nothing was signed: something named here cannot stand in a statement",
+            f"Check the report, --role, the person and the note ({LONGEST_NOTE} characters at most).",
+        ) from None
     return Envelope(statement, statement.payload, sign(statement.payload, key, statement.namespace))
 
 

@@ -26,6 +26,7 @@ PURPOSES = (SIGNOFF, OBJECTION, CONFIRMATION, NOTICE)
 
 _FIRST_LINE = "specctl statement 1"
 _LARGEST = 64 * 1024
+LONGEST_NOTE = 2000
 _FIELDS = {
     "purpose": re.compile(r"signoff|objection|confirmation|notice"),
     "book": re.compile(r"[a-z0-9]+(-[a-z0-9]+)*"),
@@ -157,7 +158,7 @@ def _read_payload(payload: bytes) -> Statement:
     if price_book is not None and not (isinstance(price_book, str) and _DIGEST.fullmatch(price_book)):
         raise _broken("its price book is not a digest")
     note = said.get("note")
-    if not isinstance(note, str) or len(note) > 2000:
+    if not isinstance(note, str) or len(note) > LONGEST_NOTE:
         raise _broken("its note is missing or too long")
     statement = Statement(
         **{field: said[field] for field in _FIELDS}, price_book=price_book, note=note
