@@ -15,7 +15,7 @@ from typing import Any, Callable
 
 import pygit2  # noqa: F401  once here, not in every child
 import pytest
-from conftest import change, make_book, plain_git
+from store_books import change, make_book, plain_git
 
 from specctl.store import files, process
 from specctl.store.objects import write_tree

@@ -12,7 +12,7 @@ import sys
 from pathlib import Path
 
 import pytest
-from conftest import make_book, plain_git
+from store_books import make_book, plain_git
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 

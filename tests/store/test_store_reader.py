@@ -10,7 +10,7 @@ import zlib
 from pathlib import Path
 
 import pytest
-from conftest import make_book, plain_git
+from store_books import make_book, plain_git
 
 from specctl.errors import Damaged, NotFound, Refused, Stop, Unreachable
 from specctl.store import batch, process

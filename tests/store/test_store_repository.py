@@ -10,7 +10,7 @@ import os
 from pathlib import Path
 
 import pytest
-from conftest import Pair, change, make_book, plain_git
+from store_books import Pair, change, make_book, plain_git
 
 from specctl.errors import Damaged, LostRace, NotFound, Refused, Unreachable
 from specctl.store import mainline, remote

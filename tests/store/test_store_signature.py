@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Callable
 
 import pytest
-from conftest import WHEN, Key, plain_git
+from store_books import WHEN, Key, plain_git
 
 from specctl.errors import NotFound, Refused, Untrusted
 from specctl.store.commits import CommitWish, TagWish, make_commit, make_tag
