@@ -18,7 +18,7 @@ from specctl.change.compare import Pair, allergens_of, amounts_of, texts_of
 from specctl.change.costing import Side, costs_of
 from specctl.change.effect import owner_of
 from specctl.change.impact import AllergenChange, AmountChange, CostChange, TextChange
-from specctl.change.policy import Hit, Judgement, Need, Said, judge, needs
+from specctl.change.policy import Hit, Judgement, Need, Said, is_fast, judge, needs
 from specctl.domain.people import Policy, Signatories
 from specctl.errors import Refused
 
@@ -102,7 +102,9 @@ class Findings:
 
     @cached_property
     def judgement(self) -> Judgement:
-        return judge(self.needs, self.said, self.case.digests, signatories_of(self.case), self.case.authors)
+        return judge(
+            self.needs, self.said, self.case.digests, signatories_of(self.case), self.case.authors, is_fast(self.hits)
+        )
 
 
 def policy_of(case: Case) -> Policy:

@@ -105,7 +105,6 @@ def open_words(judgement: Judgement) -> str:
 def _record(case: Case, findings: Findings, releaser: Identity, now: datetime) -> Release:
     judgement = findings.judgement
     effect = case.effect
-    at_once = {h.change for h in findings.hits} <= {"declaration-up", "text"}
     scopes = {"chain", *(s.need.scope for s in judgement.standings)}
     return Release(
         number=len(case.ledger.releases) + 1,
@@ -117,7 +116,7 @@ def _record(case: Case, findings: Findings, releaser: Identity, now: datetime) -
         effects={scope: case.digests[scope] for scope in sorted(scopes)},
         start=effect.start,
         waves=effect.waves,
-        starts=starts_of(case.book, effect.waves, now, at_once),
+        starts=starts_of(case.book, effect.waves, now, judgement.fast),
         rows=effect.rows,
         statements=tuple(sorted({s.met_by.digest for s in judgement.standings if s.met_by})),
         released_by=releaser.person.id,

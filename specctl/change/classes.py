@@ -12,7 +12,7 @@ from decimal import Decimal
 
 from specctl.analysis.allergens import sources_of
 from specctl.analysis.build import Variant
-from specctl.change.facts import Change
+from specctl.change.facts import MAP, ORDER, SET, Change
 from specctl.change.hindrance import UNFIT
 from specctl.change.impact import AllergenChange, AmountChange, CostChange, TextChange
 from specctl.change.policy import Hit
@@ -41,6 +41,7 @@ _FILE_CLASS = {
     "tools": "equipment",
     "vessels": "equipment",
 }
+_PAPER = ("document", "dated", "product_code", "scope")
 _BOOK_FILES = ("book.yaml", "lists", "markets", "franchises", "sites")
 
 
@@ -144,5 +145,19 @@ def hits_of_files(
         elif head in _BOOK_FILES:
             hits.append(Hit("book", franchises, f"{path} changes"))
         else:
-            hits.append(Hit("text", frozenset(), f"{path} changes"))
+            papers = [f for f in facts if head == "ingredients" and f.path[0] == "allergens" and len(f.path) > 1]
+            if papers:
+                name = "declaration-up" if _only_grows(papers) else "unknown"
+                hits.append(Hit(name, frozenset(), f"the allergen facts in {path} change"))
+            if len(papers) < len(facts):
+                hits.append(Hit("text", frozenset(), f"{path} changes"))
     return hits
+
+
+def _only_grows(papers: Iterable[Change]) -> bool:
+    """Whether allergen facts only gain what is contained or may be, or name another document."""
+    return all(
+        fact.path[-1] in (MAP, ORDER, SET)
+        or (fact.added if fact.path[1] in ("contains", "may_contain") else fact.path[1] in _PAPER)
+        for fact in papers
+    )

@@ -88,14 +88,22 @@ class Judgement:
     objections: tuple[Said, ...] = ()
     answered: tuple[Said, ...] = ()
     authors: frozenset[str] = field(default_factory=frozenset)
+    fast: bool = False
 
     @property
     def approved(self) -> bool:
-        return not self.objections and all(s.met_by for s in self.standings)
+        """Every need met and nobody objecting; a fast change waits for no objection."""
+        return (self.fast or not self.objections) and all(s.met_by for s in self.standings)
 
     @property
     def open(self) -> tuple[Standing, ...]:
         return tuple(s for s in self.standings if s.met_by is None)
+
+
+def is_fast(hits: Iterable[Hit]) -> bool:
+    """Whether declarations grow and nothing else moves but words: that goes at once, and no objection blocks it."""
+    classes = {hit.change for hit in hits}
+    return "declaration-up" in classes and classes <= {"declaration-up", "text"}
 
 
 def needs(policy: Policy, hits: Iterable[Hit]) -> tuple[Need, ...]:
@@ -141,6 +149,7 @@ def judge(
     digests: Mapping[str, str],
     signatories: Signatories,
     authors: frozenset[str],
+    fast: bool = False,
 ) -> Judgement:
     """Match verified statements to needs.
 
@@ -183,6 +192,7 @@ def judge(
         tuple(sorted(objections_by.values(), key=lambda s: s.order)),
         tuple(answered),
         authors,
+        fast,
     )
 
 

@@ -6,7 +6,7 @@ import json
 from pathlib import Path
 
 import pytest
-from conftest import AUTHOR, SAFETY, SECOND, World, day, git_says, plain_git
+from chain_world import AUTHOR, SAFETY, SECOND, World, day, git_says, plain_git
 
 from specctl.actions.judging import Findings
 from specctl.actions.reporting import impact_of

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from conftest import AUTHOR, MANAGERS, SAFETY, SECOND, World, day, git_says, plain_git
+from chain_world import AUTHOR, MANAGERS, SAFETY, SECOND, World, day, git_says, plain_git
 
 from specctl.actions.judging import Findings
 from specctl.actions.ledger import verified
