@@ -15,10 +15,10 @@ def demo(
     json: JsonOption = False,
 ) -> int:
     """Play the whole job on the Tidewick book: propose, report, sign, release, publish, pull."""
-    from specctl.cli import outlet
+    from specctl.cli import clock, outlet
     from specctl.demo.play import play
 
-    played = play(folder, outlet.say)
+    played = play(folder, outlet.say, clock.now())
     if json:
         outlet.result_json(played.as_json())
     return 0
