@@ -9,6 +9,7 @@ from typing import Any
 from specctl.actions.ledger import Ledger
 from specctl.actions.source import Source
 from specctl.actions.starts import stamp
+from specctl.actions.verifying import verified_releases
 from specctl.change.record import in_force
 from specctl.errors import NotFound, Refused
 
@@ -42,7 +43,7 @@ def ask(source: Source, site: str, at: datetime, item: str | None = None) -> tup
     if main is None:
         raise Refused("this book has no main yet", "Begin one with: specctl init")
     ledger = Ledger(repository, main)
-    releases = ledger.releases
+    releases = verified_releases(ledger)
     known = {s for r in releases for s in r.starts} | {row.site for r in releases for row in r.rows}
     if site not in known:
         raise NotFound(f"no release names a site {site}", "Sites released to: " + (", ".join(sorted(known)) or "none"))

@@ -145,7 +145,7 @@ class Case:
     def author_keys(self) -> dict[str, str]:
         """Commit to person, for every commit of the proposal. Raises Untrusted for an unsigned or foreign one."""
         reader = self.repository.reader
-        signatories = self.old_book.signatories or self.book.signatories
+        signatories = self.old_book.signatories
         found: dict[str, str] = {}
         for oid in reader.commits_between(self.base, self.tip):
             public = commit_key(reader, oid)

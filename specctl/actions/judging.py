@@ -75,7 +75,7 @@ class Findings:
             *hits_of_allergens(self.allergens, case.old_book, case.book, self.owner),
             *hits_of_texts(self.texts, self.owner),
             *(h for costs in self.costs.values() for h in hits_of_costs(costs, policy.cost_limit)),
-            *hits_of_files(case.files_changed, owners, franchises),
+            *hits_of_files(case.files_changed, owners, franchises, bool(case.effect.rows)),
             *(
                 Hit("cost", frozenset({f}), f"the price book of {f} is not at hand, so its cost cannot be told")
                 for f in sorted(touched)

@@ -15,6 +15,7 @@ from typing import Any
 from specctl.actions.collecting import main_book
 from specctl.actions.ledger import Ledger
 from specctl.actions.source import Source
+from specctl.actions.verifying import verified_releases
 from specctl.canonical import canonical
 from specctl.change.effect import CHAIN
 from specctl.change.statement import Envelope
@@ -59,6 +60,7 @@ def bundles(repository: Repository, main: str) -> dict[str, bytes]:
     """File name to bundle, for every site of main's book."""
     book = main_book(repository, main)
     ledger = Ledger(repository, main)
+    verified_releases(ledger)
     envelopes = {
         proposal: ledger.envelopes(proposal) for proposal in sorted({r.proposal for r in ledger.releases})
     }

@@ -12,7 +12,7 @@ from specctl.analysis.allergens import trusted_until
 from specctl.analysis.ways import ingredients_in
 from specctl.canonical import digest_of
 from specctl.change.compare import Pair
-from specctl.change.effect import CHAIN, Effect
+from specctl.change.effect import CHAIN, Effect, owner_of
 from specctl.change.entry import uses_of
 from specctl.change.entry_lines import facts_in
 from specctl.change.facts import MAP, ORDER, SET, Change
@@ -50,6 +50,7 @@ def impact_of(case: Case, scope: str = CHAIN) -> Impact:
     judgement = findings.judgement
     signatories = signatories_of(case)
     hits = [h for h in findings.hits if franchise is None or franchise in h.franchises or not h.franchises]
+    reasons = {h.because for h in hits}
     costs = [c for f, found in findings.costs.items() if franchise in (None, f) for c in found]
     books = [
         (f, digest_of(case.merged.files[f"prices/{f}/price-book.yaml"]), book.as_of.isoformat())
@@ -84,7 +85,7 @@ def impact_of(case: Case, scope: str = CHAIN) -> Impact:
                 s.need.role,
                 s.need.scope,
                 case.digests.get(s.need.scope, ""),
-                s.need.because,
+                tuple(b for b in s.need.because if b in reasons),
                 s.can_sign,
                 _name(signatories, s.met_by.person) if s.met_by else None,
                 s.stale,
@@ -100,8 +101,16 @@ def impact_of(case: Case, scope: str = CHAIN) -> Impact:
         ),
         untouched=_untouched(case, effect, mine),
         names=_named(case, franchise, mine),
-        conflicts=tuple(conflict_words(c) for c in case.merged.conflicts),
+        conflicts=tuple(dict.fromkeys(_conflict_for(case, c, franchise) for c in case.merged.conflicts)),
     )
+
+
+def _conflict_for(case: Case, conflict: Conflict, franchise: str | None) -> str:
+    """A conflict in words; of another franchise's file only that there is one, for its words may hold a price."""
+    owners = {owner_of(conflict.file, book) for book in (case.old_book, case.book)} - {None}
+    if franchise is not None and owners and franchise not in owners:
+        return "a file of another franchise: main and this proposal both change it"
+    return conflict_words(conflict)
 
 
 class _Scoped(Findings):

@@ -129,9 +129,16 @@ def hits_of_costs(changes: Iterable[CostChange], limit: Decimal | None) -> list[
 
 
 def hits_of_files(
-    changes: Mapping[str, tuple[Change, ...]], owners: Mapping[str, frozenset[str]], all_franchises: frozenset[str]
+    changes: Mapping[str, tuple[Change, ...]],
+    owners: Mapping[str, frozenset[str]],
+    all_franchises: frozenset[str],
+    entries_move: bool,
 ) -> list[Hit]:
-    """`owners`: the franchises a file belongs to alone, empty for a shared file."""
+    """`owners`: the franchises a file belongs to alone, empty for a shared file.
+
+    A recipe's file is judged by the entries it moves; only where none moves
+    (`entries_move` False) does it count as words.
+    """
     hits = []
     for path, facts in changes.items():
         head = path.split("/", 1)[0]
@@ -149,7 +156,7 @@ def hits_of_files(
             if papers:
                 name = "declaration-up" if _only_grows(papers) else "unknown"
                 hits.append(Hit(name, frozenset(), f"the allergen facts in {path} change"))
-            if len(papers) < len(facts):
+            if len(papers) < len(facts) and not entries_move:
                 hits.append(Hit("text", frozenset(), f"{path} changes"))
     return hits
 
