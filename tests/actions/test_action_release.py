@@ -66,22 +66,20 @@ def test_refused_once_released(world: World, proposed: str) -> None:
 
 
 def test_refused_when_the_whole_no_longer_holds(world: World) -> None:
-    """Two halves that each fit overfill the cup together: the merged result is checked as a whole."""
-    milk = "{regular: 110 g, large: 150 g}}\n      shot"
-    world.edit(FROST, milk, milk.replace("110 g", "170 g"), world.second)
-    one = world.propose(5, "More milk", world.second, key=world.key(SECOND))
-    world.edit(FROST, "ice: {use: crushed-ice, amount: {regular: 80 g", "ice: {use: crushed-ice, amount: {regular: 150 g")
-    try:
-        two = world.propose(5, "More ice")
-    except Found as found:
-        pytest.fail(f"the second half does not fit by itself: {[p.what for p in found.problems]}")
-    world.done(two.name, 6)
-    assert "errors when merged" in refused_second(world, one.name)
+    """Each half is sound by itself: one says a drink is made without hazelnut, the other finds hazelnut in its juice."""
+    world.edit("ingredients/pear-juice.yaml", "  contains: []\n  answers_for", "  contains: [hazelnut]\n  answers_for", world.second)
+    juice = world.propose(5, "Hazelnut in the juice", world.second, key=world.key(SECOND))
+    world.edit("book.yaml", "claims:\n", "claims:\n  nut-free:\n    name: Made without hazelnut\n    forbids: [hazelnut]\n")
+    world.edit(FIZZ, "claims: [vegan", "claims: [nut-free, vegan")
+    claim = world.propose(5, "Says so")
+    world.done(claim.name, 6)
+    assert "errors when merged" in refused_second(world, juice.name)
 
 
 def refused_second(world: World, name: str) -> str:
-    with pytest.raises(Stop) as stop:
+    with pytest.raises(Found) as stop:
         world.release(name, 7)
+    assert any(p.is_error and p.place.file == FIZZ for p in stop.value.problems)
     return stop.value.what
 
 
