@@ -32,6 +32,7 @@ from specctl.store.repository import Repository
 
 POLICY_FILES = ("policy.yaml", "signatories.yaml")
 DAYS_AHEAD = 7
+SCHEMA_LINE = "# yaml-language-server: $schema=../.schema/proposal.schema.json\n"
 
 
 @dataclass(frozen=True, slots=True)
@@ -214,7 +215,7 @@ def _record(wish: ProposeWish, earlier: Mapping[str, Any], start: date, base: st
         record["waves"] = {
             w.key: {"start": w.start.isoformat(), "sites": list(w.sites) if w.sites else "the-rest"} for w in waves
         }
-    return (write_value(record).strip("\n") + "\n").encode("utf-8")
+    return (SCHEMA_LINE + write_value(record).strip("\n") + "\n").encode("utf-8")
 
 
 def _check(
