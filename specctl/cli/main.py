@@ -1,8 +1,8 @@
 """The command line: every command, and the one place where an error becomes words and an exit code.
 
 0 clean, 1 findings, 2 usage, 3 a bug of ours, 130 interrupted. Results go to
-stdout, words about them to stderr. Commands import what they need when they
-run, so that --help costs no more than it must.
+stdout, words about them to stderr. A verb is imported when it is asked for, and
+imports what it needs when it runs, so that --help costs no more than it must.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ from typing import Sequence
 
 import typer
 
-from specctl.cli import book_commands, change_commands, demo_command, site_commands
+from specctl.cli.verbs import Verbs
 from specctl.errors import Found, Stop
 
 # Every complaint about the words of a command descends from this class. Where it lives
@@ -22,6 +22,7 @@ _WordsDoNotFit: type[Exception] = typer.BadParameter.__mro__[2]
 
 app = typer.Typer(
     name="specctl",
+    cls=Verbs,
     help="Keeps one approved spec per drink and gets it to every counter in that counter's own tools.",
     no_args_is_help=True,
     rich_markup_mode=None,
@@ -29,23 +30,10 @@ app = typer.Typer(
     context_settings={"help_option_names": ["--help", "-h"], "max_content_width": 100},
 )
 
-app.command("init")(book_commands.init)
-app.command("demo")(demo_command.demo)
-app.command("check")(book_commands.check)
-app.command("normalise")(book_commands.normalise)
-app.command("show")(book_commands.show)
-app.command("propose")(change_commands.propose)
-app.command("proposals")(change_commands.proposals)
-app.command("report")(change_commands.report)
-app.command("sign")(change_commands.sign)
-app.command("object")(change_commands.object_)
-app.command("collect")(change_commands.collect)
-app.command("release")(change_commands.release)
-app.command("publish")(site_commands.publish)
-app.command("pull")(site_commands.pull)
-app.command("card")(site_commands.card)
-app.command("in-force")(site_commands.in_force)
-app.command("trace")(book_commands.trace)
+
+@app.callback()
+def _every_verb() -> None:
+    """Nothing is common to all verbs; without this no group is made."""
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -72,6 +60,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
         # The reader went away (a pager, head): no complaint, and none at exit either.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return 0
+    except OSError as error:
+        # No room, no right, no such folder: the machine's state, not a fault of ours.
+        return _tell_machine(error)
     except Exception:  # noqa: BLE001 - the last resort: our own bug, told as such
         return _bug()
 
@@ -87,6 +78,12 @@ def _tell_problems(found: Found) -> None:
     from specctl.report.terminal import problems_text
 
     sys.stderr.write(problems_text(list(found.problems), outlet.width()))
+
+
+def _tell_machine(error: OSError) -> int:
+    named = f"{error.filename}: " if error.filename else ""
+    _tell(Stop(f"{named}{error.strerror or error}", "Nothing half-done was kept. Put that right and run the command again."))
+    return Stop.exit_code
 
 
 def _bug() -> int:
