@@ -14,9 +14,10 @@ from decimal import Decimal
 from fractions import Fraction
 from math import lcm
 
-from specctl.analysis.dose import Dose
+from specctl.analysis.dose import LEAST_WEIGHINGS, Dose
 
 HALF = "a half scoop is judged by eye"
+FEW = f"its scoop check has fewer than {LEAST_WEIGHINGS} weighings"
 UNKNOWN = "how far it spreads is not known"
 WIDE = "it spreads wider than the tolerance"
 
@@ -54,7 +55,7 @@ def best_of(doses: Sequence[Dose], target: Target, most: int) -> Taken | None:
     the search ends at the first number of motions that has an answer.
     """
     search = _Search(doses, target, most)
-    known = [dose.check is not None or dose.error is not None for dose in doses]
+    known = [dose.is_known for dose in doses]
     if any(known):
         for motions in range(1, most + 1):
             for taken in search.inside(motions, known):
@@ -137,7 +138,7 @@ class _Search:
         pure = 0
         shared: dict[str, int] = {}
         for dose, twice in taken.doses:
-            if twice % 2:
+            if twice % 2 or not dose.is_known:
                 return False
             times = twice // 2
             if dose.check is not None:
@@ -225,6 +226,8 @@ def doubt_of(taken: Taken, target: Target) -> str | None:
     for dose, twice in taken.doses:
         if twice % 2:
             return HALF
+        if dose.check is not None and not dose.is_known:
+            return FEW
         times = twice // 2
         if dose.check is not None:
             spread = Fraction(dose.check.spread) ** 2

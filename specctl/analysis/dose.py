@@ -19,7 +19,11 @@ from specctl.domain.recipe import Prep
 
 LEVEL = frozenset({"scoop", "spoon", "disher"})
 POURED = frozenset({"jigger", "jug", "pump", "spoon"})
+FILMED = frozenset({"jigger", "spoon"})
 MOST_LINES = 1000
+LEAST_WEIGHINGS = 5
+"""Fewer weighings prove no dose: a spread from so few is itself too little known (from five it
+is known to about a third, 1 / sqrt(2 (n - 1)); the number is common practice, no source)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,6 +51,11 @@ class Dose:
     check: ScoopCheck | None = None
     error: Decimal | None = None
 
+    @property
+    def is_known(self) -> bool:
+        """Whether it is known how far it spreads, well enough to prove anything."""
+        return self.error is not None if self.check is None else self.check.n >= LEAST_WEIGHINGS
+
 
 @dataclass(frozen=True, slots=True)
 class Doses:
@@ -61,8 +70,8 @@ class Doses:
 def void_reason(check: ScoopCheck, item: Item) -> str | None:
     """Why a scoop check no longer speaks for this item; None while it does.
 
-    It was made with one product at one bulk density; where it states them, the
-    item must still be that product at that density.
+    It was made with one supplier's product at one bulk density; where it states
+    them, the item must still be that product at that density.
     """
     if check.ingredient != item.id:
         return f"it is of {check.ingredient}"
@@ -70,6 +79,10 @@ def void_reason(check: ScoopCheck, item: Item) -> str | None:
     if check.product_code and check.product_code != code:
         now = f"product {code}" if code else "a product without a code"
         return f"it was made with product {check.product_code}, this is {now}"
+    supplier = item.supplier if isinstance(item, Ingredient) else ""
+    if check.supplier and check.supplier != supplier:
+        now = f"from {supplier}" if supplier else "from a supplier not stated"
+        return f"it was made with a product from {check.supplier}, this is {now}"
     if check.bulk_density is not None:
         density = scoop_density(item)
         if density is None:
@@ -107,6 +120,15 @@ def poured_density(item: Item) -> Density | None:
     return scoop_density(item)
 
 
+def film_in(tool: Tool, item: Item) -> Decimal:
+    """The share of a pour that stays behind, where one is stated for the item.
+
+    A stated figure of the item, for the small tools it is tipped out of; a pump
+    pushes its stroke out whole, and from a jug it is scraped.
+    """
+    return item.film if item.film is not None and tool.kind in FILMED and is_poured(item) else Decimal(0)
+
+
 def doses_for(item: Item, bench: Bench, most_grams: Decimal) -> Doses:
     """Every useful dose of an item at a bench, by (tool id, line).
 
@@ -132,7 +154,8 @@ def doses_for(item: Item, bench: Bench, most_grams: Decimal) -> Doses:
             lacking = True
             continue
         error = tool.error if is_poured(item) and not airy else None
-        doses.extend(_by_volume(tool, density.value, error, bench.half_scoops, most_grams))
+        delivered = EXACT.multiply(density.value, 1 - film_in(tool, item))
+        doses.extend(_by_volume(tool, delivered, error, bench.half_scoops, most_grams))
     return Doses(tuple(doses), void, lacking)
 
 

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from decimal import ROUND_HALF_UP, Decimal
 
 from specctl.analysis.density import Item
-from specctl.analysis.dose import Bench, is_poured, poured_density, void_reason
+from specctl.analysis.dose import LEAST_WEIGHINGS, Bench, film_in, is_poured, poured_density, void_reason
 from specctl.analysis.measuring import Measure, Move
 from specctl.domain.amount import Tolerance
 from specctl.domain.equipment import Tool
@@ -150,10 +150,13 @@ def _part(move: Move, tool: Tool, item: Item, bench: Bench) -> Part:
     check = bench.checks.get((item.id, tool.id))
     if check is not None and tool.kind not in ("jigger", "jug") and void_reason(check, item) is None:
         spread = float(check.spread)
+        if check.n < LEAST_WEIGHINGS:
+            spread = max(spread, (LIQUID_SPREAD if is_poured(item) else POWDER_SPREAD) * float(check.mean))
         # how far the mean itself may be off after n weighings is the same each time
         return Part(motions, spread, spread / math.sqrt(check.n) * times / motions, f"check {tool.id}")
     density = poured_density(item)
     grams = float(_volume(move, tool)) * (float(density.value) if density else 0.0)
+    grams *= 1 - float(film_in(tool, item))
     if is_poured(item):
         if tool.error is not None:
             return Part(motions, 0.0, float(tool.error) * grams * times / motions, f"tool {tool.id}")

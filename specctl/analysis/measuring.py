@@ -14,7 +14,7 @@ from typing import Literal
 
 from specctl.analysis.combination import UNKNOWN, Taken, Target, best_of, doubt_of
 from specctl.analysis.density import EXACT, Item
-from specctl.analysis.dose import Bench, Doses, doses_for, fits_kind, is_poured, void_reason
+from specctl.analysis.dose import Bench, Doses, doses_for, film_in, fits_kind, is_poured, void_reason
 from specctl.domain.amount import Amount, Each, Grams, Tolerance, TopTo, centigrams, plain
 from specctl.domain.equipment import Tool
 from specctl.domain.ingredient import Ingredient
@@ -67,7 +67,7 @@ def measure(amount: Amount, tolerance: Tolerance, item: Item, bench: Bench) -> M
     Bias is judged as shown, in grams rounded half up to 0.01. A combination is
     `within` only if it is known how far it spreads and two standard deviations
     also fit: by scoop checks that hold (spread of each scoop, and of their mean,
-    which all scoops share), or for what is poured by a stated density and tools
+    which all scoops share; at least `LEAST_WEIGHINGS` of them), or for what is poured by a stated density and tools
     that state their error (shared by all motions with one tool). Half scoops are
     judged by eye and prove nothing. Raises ValueError for an amount that is left
     out or not weighed yet.
@@ -153,6 +153,8 @@ def _measured(taken: Taken, target: Target, item: Item, found: Doses) -> Measure
             notes.append(doubt)
     else:
         notes.append("the nearest these tools come")
+    if item.film is not None and any(film_in(dose.tool, item) for dose, _ in taken.doses):
+        notes.append(f"{plain(item.film * 100)} % of a pour is taken to stay behind as a film")
     moves = tuple(
         Move(
             dose.tool.id,

@@ -15,10 +15,13 @@ from specctl.domain.price import PackPrice, PriceBook
 from specctl.problem import WARNING, Problem
 
 _DENSEST = Decimal(3)
+FILM_MOST = 50
+"""In per cent: what keeps more than half of a pour cannot be poured by a line."""
 
 
 def ingredient(c: Cursor, id: str) -> Ingredient:
     composition = {k: Decimal(v) for k, v in _composition(c).items()}
+    bulk = density(c, "bulk_density")
     return Ingredient(
         id=id,
         name=c.text("name"),
@@ -28,7 +31,7 @@ def ingredient(c: Cursor, id: str) -> Ingredient:
         supplier=c.text("supplier"),
         product_code=c.text("product_code"),
         density=density(c, "density"),
-        bulk_density=density(c, "bulk_density"),
+        bulk_density=bulk,
         each=c.quantity("each", "mass"),
         composition=composition,
         composition_source=(x.text("source") if (x := c.at("composition")) else ""),
@@ -38,7 +41,22 @@ def ingredient(c: Cursor, id: str) -> Ingredient:
         opened_life=_seconds(c, "opened_life"),
         colour=c.text("colour"),
         cautions=c.words("cautions"),
+        tapped_density=_tapped(c, bulk),
+        film=c.share("film", FILM_MOST),
     )
+
+
+def _tapped(c: Cursor, bulk: Density | None) -> Density | None:
+    """Tapped density; never below the bulk density beside it."""
+    tapped = density(c, "tapped_density")
+    if tapped is not None and bulk is not None and tapped.value < bulk.value:
+        c.problem(
+            "density-range",
+            "tapped_density",
+            f"tapped it is lighter ({tapped.value} g/ml) than loose ({bulk.value} g/ml)",
+            "Tapping only packs a powder: correct one of the two.",
+        )
+    return tapped
 
 
 def density(c: Cursor, key: str) -> Density | None:

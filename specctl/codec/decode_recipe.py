@@ -7,7 +7,7 @@ from decimal import Decimal
 from specctl.codec import amounts as written
 from specctl.codec.amount_faults import Fault
 from specctl.codec.cursor import Cursor
-from specctl.codec.decode_goods import density
+from specctl.codec.decode_goods import FILM_MOST, density
 from specctl.codec.node import Node
 from specctl.domain.amount import Absent, Amount, Each, Grams, TopTo, Unweighed
 from specctl.domain.recipe import (
@@ -45,6 +45,7 @@ def prep(c: Cursor, id: str) -> Prep:
         vessel=c.text("vessel") or None,
         colour=c.text("colour"),
         cautions=c.words("cautions"),
+        film=c.share("film", FILM_MOST),
     )
 
 
@@ -118,7 +119,8 @@ def _change(path: str, c: Cursor) -> LineChange:
 
 def _substitute(key: str, c: Cursor) -> Substitute:
     return Substitute(
-        key, c.text("for"), c.text("with"), c.number("ratio") or Decimal(1), frozenset(c.words("markets")), c.place
+        key, c.text("for"), c.text("with"), c.number("ratio") or Decimal(1), frozenset(c.words("markets")), c.place,
+        frozenset(c.words("brings")) if c.has("brings") else None,
     )
 
 

@@ -29,6 +29,7 @@ _NEEDED = {
 
 def settings(c: Cursor, id: str) -> Settings:
     lasts = c.quantity("allergen_documents_last", "duration") or Decimal(0)
+    checks = c.quantity("scoop_checks_last", "duration")
     return Settings(
         id=c.text("id"),
         name=c.text("name"),
@@ -39,6 +40,7 @@ def settings(c: Cursor, id: str) -> Settings:
         spoons=c.text("spoons") or None,
         most_motions=c.integer("most_motions", 6),
         half_scoops=c.flag("half_scoops"),
+        checks_last=timedelta(seconds=int(checks)) if checks is not None else None,
         claims={k: Claim(k, x.text("name"), frozenset(x.words("forbids"))) for k, x in c.pairs("claims")},
     )
 
@@ -156,6 +158,12 @@ def vessel(c: Cursor, id: str) -> Vessel:
     fill_line = c.quantity("fill_line", "length", zero=True)
     if height is not None and fill_line is not None and fill_line >= height:
         c.problem("vessel-fill-line", "fill_line", "the fill line lies below the base", "Measure it from the rim down.")
+    working, least = c.quantity("working", "volume"), c.quantity("least", "volume")
+    if working is not None and brimful is not None and working > brimful:
+        c.problem("vessel-working", "working", "more is made in it than it holds to the rim", "Correct the volume.")
+    most = working if working is not None else brimful
+    if least is not None and most is not None and least > most:
+        c.problem("vessel-working", "least", "it needs more than may be made in it", "Correct one of the two.")
     return Vessel(
         id=id,
         name=c.text("name"),
@@ -166,6 +174,8 @@ def vessel(c: Cursor, id: str) -> Vessel:
         fill_line=fill_line or Decimal(0),
         rim=c.quantity("rim", "length"),
         base=c.quantity("base", "length"),
+        working=working,
+        least=least,
     )
 
 
@@ -184,6 +194,8 @@ def scoop_check(c: Cursor, id: str) -> ScoopCheck:
         who=c.text("who"),
         product_code=c.text("product_code"),
         bulk_density=c.quantity("bulk_density", "density"),
+        supplier=c.text("supplier"),
+        busy=c.flag("busy"),
     )
 
 

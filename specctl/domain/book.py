@@ -35,6 +35,7 @@ class Settings(Record):
     spoons: str | None = None
     most_motions: int = 6
     half_scoops: bool = False
+    checks_last: timedelta | None = None
     claims: Mapping[str, Claim] = field(default_factory=dict)
 
 

@@ -28,7 +28,10 @@ class Tool(Record):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Vessel(Record):
-    """Capacity in ml to the rim; lengths in mm; diameters are inside."""
+    """Capacity in ml to the rim; lengths in mm; diameters are inside.
+
+    `working` is the most ml to make in it, `least` the least its blade or whisk needs.
+    """
 
     kind: str
     brimful: Decimal
@@ -36,3 +39,5 @@ class Vessel(Record):
     fill_line: Decimal
     rim: Decimal | None = None
     base: Decimal | None = None
+    working: Decimal | None = None
+    least: Decimal | None = None

@@ -56,7 +56,8 @@ class AllergenFacts:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Ingredient(Record):
-    """Something bought. `composition` is grams per 100 g by component."""
+    """Something bought. `composition` is grams per 100 g by component; `film` is the share of
+    a pour that stays behind in a jigger or spoon."""
 
     state: str
     storage: str
@@ -73,6 +74,8 @@ class Ingredient(Record):
     opened_life: int | None = None
     colour: str = ""
     cautions: tuple[str, ...] = ()
+    tapped_density: Density | None = None
+    film: Decimal | None = None
 
     @property
     def scoop_density(self) -> Density | None:

@@ -71,7 +71,7 @@ class Site(Record):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ScoopCheck(Record):
-    """Weighings: `mean` and `spread` (one scoop, standard deviation) in grams."""
+    """Weighings: `mean` and `spread` (one scoop, standard deviation) in grams; `busy`: at a busy hour."""
 
     ingredient: str
     tool: str
@@ -83,3 +83,5 @@ class ScoopCheck(Record):
     who: str
     product_code: str = ""
     bulk_density: Decimal | None = None
+    supplier: str = ""
+    busy: bool = False

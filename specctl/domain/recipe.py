@@ -112,7 +112,10 @@ class Option:
 
 @dataclass(frozen=True, slots=True)
 class Substitute:
-    """A stand-in the book allows, at `ratio` grams for a gram; no markets: all."""
+    """A stand-in the book allows, at `ratio` grams for a gram; no markets: all.
+
+    `brings`: the allergens it may bring that the original has not; None: not said.
+    """
 
     key: str
     of: str
@@ -120,11 +123,12 @@ class Substitute:
     ratio: Decimal
     markets: frozenset[str] = frozenset()
     place: Place = field(default=NOWHERE, compare=False)
+    brings: frozenset[str] | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Prep(Record):
-    """Made on site. `yields` in grams; `overrun` and `discard` are shares (1 = 100 %)."""
+    """Made on site. `yields` in grams; `overrun`, `discard` and `film` are shares (1 = 100 %)."""
 
     lines: Mapping[str, Line]
     yields: Decimal
@@ -138,6 +142,7 @@ class Prep(Record):
     vessel: str | None = None
     colour: str = ""
     cautions: tuple[str, ...] = ()
+    film: Decimal | None = None
 
     def all_lines(self) -> Iterator[Line]:
         yield from self.lines.values()

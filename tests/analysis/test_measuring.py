@@ -355,6 +355,8 @@ def two_deviations_fit(parts: tuple[tuple[object, ...], ...], room: D) -> bool:
     for (id, _, grams, holds, error, _halves), times in parts:  # type: ignore[misc]
         if times != int(times):
             return False
+        if holds is not None and holds.n < 5:
+            return False
         if holds is not None:
             variance += Fraction(times) * Fraction(holds.spread) ** 2
             variance += (Fraction(times) * Fraction(holds.spread)) ** 2 / holds.n
