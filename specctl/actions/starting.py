@@ -1,8 +1,8 @@
 """The verb `init`: a new book in git, or a clone made ready for the person who sits at it.
 
-A new book begins with one signed commit that holds its settings, the lists of
-allergens that ship with the tool, who may sign and who must. Everything after
-that is a proposal.
+A new book is laid out first: its settings, the lists of allergens that ship
+with the tool, who may sign and who must. Once its people stand in it, it is
+sealed by one signed commit. Everything after that is a proposal.
 """
 
 from __future__ import annotations
@@ -14,8 +14,9 @@ from datetime import datetime
 from pathlib import Path
 
 from specctl import resources
+from specctl.actions.checking import check_files
 from specctl.actions.collecting import main_book
-from specctl.actions.identity import identify, key_at_hand
+from specctl.actions.identity import Identity, identify, key_at_hand
 from specctl.actions.source import Source
 from specctl.actions.trust import remember_key, write_signers
 from specctl.codec.emit import write_value
@@ -47,14 +48,33 @@ class InitWish:
     key: Path
 
 
-def begin(wish: InitWish, now: datetime) -> tuple[str, tuple[str, ...]]:
-    """Make a new book. Gives the first commit and the files it holds."""
+def lay_out(wish: InitWish) -> tuple[str, ...]:
+    """Write the first files of a new book and begin its repository; nothing is committed yet."""
     for what, id in (("book", wish.id), ("person", wish.person)):
         if not is_id(id):
             raise Refused(f"{id!r} cannot name a {what}", "Use lower-case words joined by hyphens.")
     files = dict(_first_files(wish))
-    commit = begin_with(wish.folder, files, wish.key, now)
-    return commit, tuple(sorted(files))
+    _write(wish.folder, files)
+    return tuple(sorted(files))
+
+
+def seal(source: Source, key: Path | None, now: datetime) -> tuple[str, Person]:
+    """Make the first commit of a book: the ground of trust, signed by one of its signatories.
+
+    Who signs and who must are taken from the files, so every role the policy
+    asks for must be held before this; afterwards only a proposal changes them.
+    """
+    repository = source.in_git()
+    if repository.main_tip() is not None:
+        raise Refused("this book has begun already", "Change who signs by a proposal: specctl propose")
+    files = source.files()
+    loaded = load(files, source.shelf)
+    wrong = errors_of(check_files(files, loaded, now.date()))
+    if wrong or loaded.book is None or loaded.book.signatories is None:
+        raise Found("these files are not ready to be sealed", wrong or loaded.problems, "Correct them first.")
+    who = identify(loaded.book.signatories, key_at_hand(repository, key))
+    _first_commit(repository, {**files, **_beside()}, who, now)
+    return repository.main_tip() or "", who.person
 
 
 def begin_with(folder: Path, files: Mapping[str, bytes], key: Path, now: datetime) -> str:
@@ -67,30 +87,46 @@ def begin_with(folder: Path, files: Mapping[str, bytes], key: Path, now: datetim
     if loaded.book.signatories is None:
         raise Refused("a book begins with its signatories", "Add signatories.yaml.")
     who = identify(loaded.book.signatories, key)
+    _write(folder, files)
+    with Repository.open(folder) as repository:
+        return _first_commit(repository, {**files, **_beside()}, who, now)
+
+
+def _beside() -> dict[str, bytes]:
+    """What lies beside the records: schemas for editors."""
+    return {**_schemas(), ".gitignore": b"/.cache/\n"}
+
+
+def _write(folder: Path, files: Mapping[str, bytes]) -> None:
+    if folder.exists() and any(folder.iterdir()):
+        raise Refused(f"{folder} is not empty", "Name a new folder.")
     folder.mkdir(parents=True, exist_ok=True)
     git(folder, ["init", "-q", "-b", "main"])
-    everything = {**files, **_schemas(), ".gitignore": b"/.cache/\n"}
-    for path, data in everything.items():
+    for path, data in {**files, **_beside()}.items():
         target = folder / path
         target.parent.mkdir(parents=True, exist_ok=True)
         write_atomic(target, data)
-    with Repository.open(folder) as repository:
-        tree = write_tree(repository.root, None, dict(everything))
-        commit = make_commit(
-            repository.root,
-            CommitWish(
-                tree,
-                (),
-                f"Begin the book of {loaded.book.settings.name}\n",
-                who.person.name,
-                who.email,
-                int(now.timestamp()),
-                key,
-            ),
-        )
-        repository.move_main(lambda tip: commit if tip is None else tip)
-        remember_key(repository, key, who.person.name, who.email)
-        write_signers(repository, loaded.book.signatories)
+
+
+def _first_commit(repository: Repository, files: Mapping[str, bytes], who: Identity, now: datetime) -> str:
+    book = load(files).book
+    assert book is not None and book.signatories is not None
+    tree = write_tree(repository.root, None, dict(files))
+    commit = make_commit(
+        repository.root,
+        CommitWish(
+            tree,
+            (),
+            f"Begin the book of {book.settings.name}\n",
+            who.person.name,
+            who.email,
+            int(now.timestamp()),
+            who.key,
+        ),
+    )
+    repository.move_main(lambda tip: commit if tip is None else tip)
+    remember_key(repository, who.key, who.person.name, who.email)
+    write_signers(repository, book.signatories)
     return commit
 
 

@@ -13,7 +13,8 @@ from specctl.errors import Usage
 
 def init(
     folder: Annotated[Optional[Path], typer.Argument(metavar="DIR", help="A new folder for the book.")] = None,
-    join: Annotated[bool, typer.Option("--join", help="Make the clone in --book ready for you, instead.")] = False,
+    seal: Annotated[bool, typer.Option("--seal", help="Sign the first commit of the book in --book.")] = False,
+    join: Annotated[bool, typer.Option("--join", help="Make the clone in --book ready for you.")] = False,
     id: Annotated[str, typer.Option("--id", help="Names the book in every signed statement.")] = "",
     name: Annotated[str, typer.Option("--name", help="The chain's name.")] = "",
     person: Annotated[str, typer.Option("--person", help="Your id, such as ada-moor.")] = "",
@@ -21,7 +22,7 @@ def init(
     key: KeyOption = None,
     book: BookOption = HERE,
 ) -> int:
-    """Begin a new book in git, or make a clone ready for the person who uses it."""
+    """Lay out a new book, seal it with its first signed commit, or make a clone ready for you."""
     from specctl.actions import starting
     from specctl.actions.source import open_source
     from specctl.cli import clock, outlet
@@ -31,16 +32,23 @@ def init(
             who = starting.join(source, key)
         outlet.say(f"This clone signs as {who.name} ({', '.join(sorted(who.roles))}).")
         return 0
+    if seal:
+        with open_source(book) as source:
+            commit, sealer = starting.seal(source, key, clock.now())
+        outlet.result(commit)
+        outlet.say(f"Sealed by {sealer.name}. From here on everything is a proposal: specctl propose")
+        return 0
     if folder is None or key is None or not (id and person):
         raise Usage(
             "a new book needs a folder, --id, --person and --key",
             "For example: specctl init drinks --id tidewick --name Tidewick --person ada-moor --key ~/.ssh/id_ed25519",
         )
     wish = starting.InitWish(folder, id, name or id, person, person_name or person, key)
-    commit, files = starting.begin(wish, clock.now())
-    outlet.result(commit)
-    outlet.say(f"Began the book of {name or id} in {folder}: {len(files)} files, signed by {person_name or person}.")
-    outlet.say("Next: add markets, franchises, sites and drinks, run specctl check, then specctl propose.")
+    files = starting.lay_out(wish)
+    outlet.result(str(folder))
+    outlet.say(f"Laid out the book of {name or id} in {folder}: {len(files)} files. Nothing is signed yet.")
+    outlet.say("Next: write everybody who signs, with their public keys, into signatories.yaml, and look at policy.yaml.")
+    outlet.say(f"Nobody signs their own proposal, so it takes at least two people. Then: specctl init --seal --book {folder} --key {key}")
     return 0
 
 
