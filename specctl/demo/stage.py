@@ -62,8 +62,8 @@ class Stage:
 def set_up(root: Path, now: datetime, author: str, manager: str) -> Stage:
     """Make everything but the first proposal. The author's files then hold the whole book."""
     stage = Stage(root)
-    if root.exists() and any(root.iterdir()):
-        raise Refused(f"{root} is not empty", "Name a new folder: specctl demo DIR")
+    if root.exists() and not (root.is_dir() and not any(root.iterdir())):
+        raise Refused(f"{root} is not an empty folder", "Name a new folder: specctl demo DIR")
     files = {p: book_header(data, p) for p, data in read_folder(resources.demo_book(), is_readable).items()}
     files["signatories.yaml"] = _with_keys(stage, files)
     first = {p: data for p, data in files.items() if p.startswith(FIRST)}
