@@ -2,7 +2,7 @@
 
 Classes follow from the compiled entries and the changed files, never from what
 the author calls the change: an allergen that leaves an entry by any road is a
-declaration going down.
+declaration going down, also where it becomes unknown, which is a class too.
 """
 
 from __future__ import annotations
@@ -74,11 +74,14 @@ def hits_of_allergens(
     for change in changes:
         franchises = frozenset(owner[s] for s in change.sites if s in owner)
         because = f"{change.name} in {change.item_name} ({change.market})"
-        if change.way == "unknown":
+        if change.after == "unknown":
             hits.append(Hit("unknown", franchises, f"{because} becomes unknown"))
-        elif change.way == "down":
+        # A declared allergen that becomes unknown leaves the declaration as well.
+        if change.way == "down":
             hits.append(Hit("declaration-down", franchises, f"{because} leaves the declaration"))
-        elif _only_declared(change, before, after):
+        if change.way != "up":
+            continue
+        if _only_declared(change, before, after):
             hits.append(Hit("declaration-up", franchises, f"{because} is declared"))
         else:
             hits.append(Hit("allergen-in", franchises, f"{because} comes in"))

@@ -79,7 +79,10 @@ class AllergenChange:
 
     @property
     def way(self) -> str:
-        """ "up" when the warning grows, "down" when it shrinks, "unknown" when it becomes unknown."""
+        """ "up" when the warning grows, "down" when it shrinks, "unknown" when an absence becomes unknown.
+
+        What was declared and becomes unknown goes "down"; `after` says the rest.
+        """
         rank = {None: 0, "unknown": 1, "may_contain": 2, "contains": 3}
         if self.after == "unknown" and self.before is None:
             return "unknown"

@@ -127,7 +127,7 @@ def columns(text: str) -> int:
 
     East Asian wide and full-width characters take two (Unicode UAX 11), marks none.
     """
-    if text.isascii():
+    if text.isascii() or _HARMLESS.fullmatch(text):
         return len(text)
     return sum(_columns_of(character) for character in text)
 

@@ -38,7 +38,7 @@ class _Shown:
 
 def _piece(text: str, whole: bool) -> str:
     escaped = html.escape(text, quote=True)
-    return f"<nobr>{escaped}</nobr>" if whole else escaped
+    return f'<span class="kept">{escaped}</span>' if whole else escaped
 
 
 def _kind(block: Block) -> str:

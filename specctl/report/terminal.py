@@ -16,11 +16,12 @@ from specctl.report.clean import columns as columns_of
 from specctl.report.clean import visible
 from specctl.report.numbers_whole import joined
 from specctl.report.tables import Block, Cell, Column, Command, Facts, Listing, Note, Point, Section, Table
-from specctl.report.view import View
 
 if TYPE_CHECKING:
     from rich.console import Console
     from rich.text import Text
+
+    from specctl.report.view import View
 
 NARROWEST = 20
 # A column that needs more gets at least this, and never cuts a word shorter than the

@@ -31,7 +31,9 @@ TITLE = "Allergens"
 # Worst first: what a person with an allergy would be hurt by comes before the rest.
 _KINDS = (
     ("removed", "REMOVED from the declaration"),
+    ("silent", "becomes UNKNOWN, declared before"),
     ("unknown", "becomes UNKNOWN"),
+    ("cleared", "was UNKNOWN, now said not to be in it"),
     ("weaker", "weaker: CONTAINS becomes may contain"),
     ("added", "ADDED"),
     ("stronger", "stronger: may contain becomes CONTAINS"),
@@ -44,9 +46,11 @@ def kind_of(impact: Impact, change: AllergenChange) -> str:
     """One of the keys of `_KINDS`. Only a sale that ends everywhere named is "gone", not "removed"."""
     if change.after is None:
         ended = {s for t in impact.texts if t.kind == "item-gone" and t.item == change.item for s in t.sites}
-        return "gone" if change.sites and ended.issuperset(change.sites) else "removed"
+        if change.sites and ended.issuperset(change.sites):
+            return "gone"
+        return "cleared" if change.before == "unknown" else "removed"
     if change.after == "unknown":
-        return "unknown"
+        return "unknown" if change.before is None else "silent"
     if change.before is None:
         return "added"
     if change.before == "unknown":

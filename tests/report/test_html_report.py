@@ -22,7 +22,7 @@ ALL = (PHONE, TABLET, DESK)
 # What the templates use; anything else came out of somebody's text.
 TAGS = set(
     "html head meta title style body header main footer section h1 h2 p a ul li strong div table caption colgroup col "
-    "thead tbody tr th td br nobr bdi span code details summary".split()
+    "thead tbody tr th td br bdi span code details summary".split()
 )
 ATTRIBUTES = set(
     "lang charset http-equiv content name class href id aria-labelledby role scope data-label width".split()
