@@ -7,7 +7,9 @@ shortened: the end of an allergen's name matters as much as its start.
 
 from __future__ import annotations
 
-from specctl.report.clean import columns
+from collections.abc import Iterable
+
+from specctl.report.clean import columns, visible
 
 NARROWEST = 24
 
@@ -39,6 +41,16 @@ def wrap(text: str, width: int, first: str = "", rest: str | None = None) -> lis
     if line or not lines:
         lines.append((lead + line).rstrip())
     return lines
+
+
+def pairs_text(pairs: Iterable[tuple[str, str]], width: int) -> str:
+    """Names and values below each other, made visible here; a value folds under itself."""
+    shown = [(visible(name), visible(value)) for name, value in pairs]
+    reach = max(columns(name) for name, _ in shown) + 2
+    lines: list[str] = []
+    for name, value in shown:
+        lines += wrap(value, width, name + " " * (reach - columns(name)))
+    return "\n".join(lines) + "\n"
 
 
 def box(words: list[str], width: int) -> list[str]:
