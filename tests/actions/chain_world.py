@@ -20,16 +20,19 @@ from small_book import small_files
 
 from specctl.actions.case import Case, open_case
 from specctl.actions.collecting import Collected, collect
+from specctl.actions.judging import Findings, signatories_of
 from specctl.actions.proposing import Proposed, ProposeWish, propose
 from specctl.actions.releasing import Released, release
 from specctl.actions.signing import SignWish, sign_in_clone
 from specctl.actions.source import Source, open_source
 from specctl.actions.starting import begin_with, join
-from specctl.change.statement import Envelope
+from specctl.change.policy import may_sign
+from specctl.change.statement import Envelope, Statement
 from specctl.codec.load import load
 from specctl.codec.rewrite import rewrite
 from specctl.store import files, objects, process
 from specctl.store.signature import make_key
+from specctl.store.signature import sign as ssh_sign
 
 START = datetime(2026, 11, 2, 9, 0, tzinfo=timezone.utc)
 AUTHOR, SECOND, SAFETY = "isla-varn", "tobin-hale", "maren-oduya"
@@ -115,16 +118,23 @@ class World:
             return collect(source, [("mail", e) for e in envelopes], day(at), self.key(person))
 
     def signed(self, name: str, at: float, *people: str) -> None:
-        """Everybody the policy asks among these people signs, and it is collected."""
-        from specctl.errors import Refused
-
-        envelopes: list[Envelope] = []
-        for person in people or EVERYONE:
-            try:
-                envelopes += self.sign(name, person, at)
-            except Refused as refused:
-                assert "is asked for" in refused.what, refused.what
-        self.collect(envelopes, at)
+        """Everybody the policy asks among these people signs, from one look at the case, and it is collected."""
+        envelopes = []
+        with self.case(name, at) as case:
+            known = signatories_of(case).people
+            needs = Findings(case).needs
+            for person in people or EVERYONE:
+                assert person not in case.authors, person
+                taken: dict[str, str] = {}
+                for need in needs:
+                    if may_sign(known[person], need.role, need.scope, known):
+                        taken.setdefault(need.scope, need.role)
+                for scope, role in taken.items():
+                    said = Statement(
+                        "signoff", "tidewick", name, scope, case.digests[scope], role, person, day(at).strftime("%Y-%m-%dT%H:%M:%SZ")
+                    )
+                    envelopes.append(Envelope(said, said.payload, ssh_sign(said.payload, self.key(person), said.namespace)))
+        assert self.collect(envelopes, at).refused == ()
 
     def release(self, name: str, at: float, person: str = AUTHOR, clone: Path | None = None) -> Released:
         with self.open(clone) as source:
