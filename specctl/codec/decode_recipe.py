@@ -14,6 +14,7 @@ from specctl.domain.recipe import (
     ALL_SIZES,
     Choice,
     Drink,
+    Handling,
     Layer,
     Line,
     LineChange,
@@ -55,7 +56,7 @@ def drink(c: Cursor, id: str) -> Drink:
         name=c.text("name"),
         place=c.place,
         sizes={k: Size(k, x.text("name"), x.text("vessel"), x.place) for k, x in c.pairs("sizes")},
-        layers={k: Layer(k, x.text("name"), _lines(x), x.place) for k, x in c.pairs("layers")},
+        layers={k: _layer(k, x) for k, x in c.pairs("layers")},
         steps=_steps(c),
         served=c.text("served"),
         options={k: _option(k, x) for k, x in c.pairs("options")},
@@ -64,6 +65,25 @@ def drink(c: Cursor, id: str) -> Drink:
         claims=c.words("claims"),
         served_at=c.quantity("served_at", "temperature"),
         cautions=c.words("cautions"),
+    )
+
+
+def _layer(key: str, c: Cursor) -> Layer:
+    return Layer(key, c.text("name"), _lines(c), c.place, c.flag("mixes"), _handling(c))
+
+
+def _handling(c: Cursor) -> Handling | None:
+    x = c.at("handling")
+    if x is None:
+        return None
+    seconds = x.quantity("for", "duration")
+    return Handling(
+        by=x.text("by"),
+        to=x.quantity("to", "temperature"),
+        seconds=int(seconds) if seconds is not None else None,
+        strained=x.flag("strained"),
+        overrun=x.share("overrun", most=1000) if x.has("overrun") else None,
+        place=x.place,
     )
 
 
@@ -82,6 +102,7 @@ def _line(key: str, c: Cursor) -> Line:
         note=c.text("note"),
         place=c.value_place("use"),
         amount_places=places,
+        at=c.quantity("at", "temperature"),
     )
 
 

@@ -12,7 +12,7 @@ from specctl.codec.cursor import Cursor
 from specctl.domain.amount import Tolerance
 from specctl.domain.book import Claim, Settings
 from specctl.domain.equipment import Tool, Vessel
-from specctl.domain.place import AllergenList, Franchise, Group, Market, ScoopCheck, Site
+from specctl.domain.place import AllergenList, Franchise, Group, Market, ScoopCheck, Site, SiteIce
 
 _TIME = re.compile(r"([01][0-9]|2[0-3]):[0-5][0-9]")
 _NEVER = date.min
@@ -125,7 +125,18 @@ def site(c: Cursor, id: str) -> Site:
         day_starts=_time(c, "day_starts"),
         not_served=frozenset(c.words("not_served")),
         stocks={k: str(x.node.value) for k, x in c.pairs("stocks")},
+        ice=_ice(c),
     )
+
+
+def _ice(c: Cursor) -> SiteIce | None:
+    x = c.at("ice")
+    if x is None:
+        return None
+    packing = x.share("packing") if x.has("packing") else None
+    if packing == 0:
+        x.problem("ice-packing", "packing", "a heap with no ice in it", "Weigh a level container of ice once.")
+    return SiteIce(x.quantity("temperature", "temperature"), packing or None, x.quantity("piece", "mass"), x.place)
 
 
 def tool(c: Cursor, id: str) -> Tool:
@@ -176,7 +187,28 @@ def vessel(c: Cursor, id: str) -> Vessel:
         base=c.quantity("base", "length"),
         working=working,
         least=least,
+        shape=_shape(c, brimful, height),
+        lid_room=c.quantity("lid", "length", zero=True),
     )
+
+
+def _shape(c: Cursor, brimful: Decimal | None, height: Decimal | None) -> tuple[tuple[Decimal, Decimal], ...]:
+    """The table of heights and volumes, rising from the base to the rim."""
+    node = c.node.get("shape")
+    rows: list[tuple[Decimal, Decimal]] = []
+    for item in node.items if node else ():
+        x = Cursor(item, c.file, c.problems)
+        up, ml = x.quantity("height", "length"), x.quantity("holds", "volume")
+        if up is None or ml is None:
+            return ()
+        if rows and (up <= rows[-1][0] or ml <= rows[-1][1]):
+            c.problem("vessel-shape", "shape", "the table of heights does not rise", "Give heights and volumes from the base up.")
+            return ()
+        rows.append((up, ml))
+    if rows and brimful is not None and height is not None and rows[-1] != (height, brimful):
+        c.problem("vessel-shape", "shape", "the table does not end at the rim", "Let its last row be the height and the brimful capacity.")
+        return ()
+    return tuple(rows)
 
 
 def scoop_check(c: Cursor, id: str) -> ScoopCheck:

@@ -31,6 +31,9 @@ class Vessel(Record):
     """Capacity in ml to the rim; lengths in mm; diameters are inside.
 
     `working` is the most ml to make in it, `least` the least its blade or whisk needs.
+    `shape` is a table of (height, ml held up to it) from the base to the rim, for
+    what is neither straight nor evenly tapered; `lid_room` the mm a lid stands
+    above the rim (0: flat), None where none is stated.
     """
 
     kind: str
@@ -41,3 +44,5 @@ class Vessel(Record):
     base: Decimal | None = None
     working: Decimal | None = None
     least: Decimal | None = None
+    shape: tuple[tuple[Decimal, Decimal], ...] = ()
+    lid_room: Decimal | None = None

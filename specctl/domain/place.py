@@ -8,6 +8,7 @@ from decimal import Decimal
 from typing import Mapping
 
 from specctl.domain.record import Record
+from specctl.problem import NOWHERE, Place
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,6 +57,19 @@ class Franchise(Record):
     pass
 
 
+@dataclass(frozen=True, slots=True)
+class SiteIce:
+    """A site's ice: its temperature in °C, the share of ice in a heap, grams a piece.
+
+    None where nobody measured it.
+    """
+
+    temperature: Decimal | None = None
+    packing: Decimal | None = None
+    piece: Decimal | None = None
+    place: Place = field(default=NOWHERE, compare=False)
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Site(Record):
     franchise: str
@@ -67,6 +81,7 @@ class Site(Record):
     day_starts: str = ""
     not_served: frozenset[str] = frozenset()
     stocks: Mapping[str, str] = field(default_factory=dict)
+    ice: SiteIce | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

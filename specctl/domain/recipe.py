@@ -34,6 +34,8 @@ class Line:
     note: str = ""
     place: Place = field(default=NOWHERE, compare=False)
     amount_places: Mapping[str, Place] = field(default_factory=dict, compare=False)
+    at: Decimal | None = None
+    """Its temperature in °C as it goes into the cup, where it is not as it is kept."""
 
     def amount(self, size: str) -> Amount | None:
         """The amount at a size; None when the spec says nothing for it."""
@@ -56,11 +58,32 @@ class Step:
 
 
 @dataclass(frozen=True, slots=True)
+class Handling:
+    """What is done to a layer before it is poured, as far as it moves heat, water or air.
+
+    `by` is steam, heat, shake, stir or blend; `to` the temperature reached in °C;
+    `seconds` how long; `strained` leaves the ice behind; `overrun` the air taken
+    up, as a share of the volume.
+    """
+
+    by: str
+    to: Decimal | None = None
+    seconds: int | None = None
+    strained: bool = False
+    overrun: Decimal | None = None
+    place: Place = field(default=NOWHERE, compare=False)
+
+
+@dataclass(frozen=True, slots=True)
 class Layer:
+    """`mixes`: meant to mix with the layer below it, so nobody is warned when it does."""
+
     key: str
     name: str
     lines: Mapping[str, Line]
     place: Place = field(default=NOWHERE, compare=False)
+    mixes: bool = False
+    handling: Handling | None = None
 
 
 @dataclass(frozen=True, slots=True)
