@@ -161,7 +161,9 @@ def _changes(
     if stale:
         raise Refused(
             f"{', '.join(stale)}: these files are from an earlier state of main, not edits of yours",
-            f"Bring them along first: git checkout {base[:12]} -- {stale[0]}",
+            "To propose your edits as made on that earlier state, run: specctl propose --edited-from "
+            f"{_before(repository, base, stale[0])} (what main gained since is kept by the merge). "
+            "If you edited nothing in them, bring them along with git instead.",
         )
     touched = set(changes)
     if touched & set(POLICY_FILES) and touched - set(POLICY_FILES):
@@ -170,6 +172,16 @@ def _changes(
             "Propose one and then the other, with: specctl propose --only FILE",
         )
     return changes
+
+
+def _before(repository: Repository, base: str, path: str) -> str:
+    """The newest commit of main before `base` that had another state of a file."""
+    reader = repository.reader
+    now = reader.ids(base).get(path)
+    for oid in reader.first_parents(base)[1:]:
+        if reader.ids(oid).get(path) != now:
+            return oid
+    return base
 
 
 def _name(repository: Repository, tips: Mapping[str, str], title: str, main: str) -> str:
