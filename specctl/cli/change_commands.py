@@ -11,6 +11,7 @@ from specctl.cli.options import HERE, BookOption, JsonOption, KeyOption, OutOpti
 from specctl.errors import Stop, Usage
 
 if TYPE_CHECKING:
+    from specctl.actions.proposing import WaveWish
     from specctl.actions.source import Source
 
 FORMS = ("terminal", "html", "markdown", "json")
@@ -46,7 +47,7 @@ def propose(
         why=why.strip(),
         now=clock.now(),
         start=clock.day(start, "--start"),
-        waves=tuple(_wave(w) for w in wave or ()),
+        waves=_waves(wave or []),
         only=tuple(only or ()),
         draft=draft,
         update=update,
@@ -81,7 +82,17 @@ def propose(
     return 0
 
 
-def _wave(text: str) -> object:
+def _waves(texts: list[str]) -> tuple[WaveWish, ...]:
+    waves = tuple(_wave(text) for text in texts)
+    keys = [w.key for w in waves]
+    if len(set(keys)) < len(keys):
+        raise Usage("two waves have the same key", "Give each --wave a key of its own.")
+    if sum(not w.sites for w in waves) > 1:
+        raise Usage("two waves would both take the rest of the sites", "Name the sites of all but one --wave.")
+    return waves
+
+
+def _wave(text: str) -> WaveWish:
     from specctl.actions.proposing import WaveWish
     from specctl.cli import clock
 
