@@ -71,7 +71,7 @@ def _in_table(shape: Sequence[tuple[Decimal, Decimal]], height: Fraction) -> Fra
     """Straight pieces between the rows; the table rises and ends at the rim."""
     below, held = Fraction(0), Fraction(0)
     for up, ml in shape:
-        if height <= up:
+        if 0 < up and height <= up:
             share = (height - below) / (Fraction(up) - below)
             return held + (Fraction(ml) - held) * share
         below, held = Fraction(up), Fraction(ml)

@@ -1,0 +1,91 @@
+"""What is told of one cup: its layers, its ice, its room, and which neighbours mix.
+
+Values only. Every figure is an estimate; a temperature here is never evidence
+for cooling, holding or safe serving: a probe is.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from specctl.analysis.pour import Meeting
+
+Kind = Literal["liquid", "foam", "slush", "pieces"]
+Room = Literal["fits", "over-line", "overflows", "unknown"]
+
+
+@dataclass(frozen=True, slots=True)
+class LayerState:
+    """One layer in the cup. Volumes in ml, heights in mm above the base, °C, g/ml;
+    None: not known. `joined` names the layers meant to mix into it; `water` are the
+    grams of melt water and steam in it; `sugars` are grams, `sugars_known` if all of them."""
+
+    key: str
+    joined: tuple[str, ...]
+    kind: Kind
+    uses: tuple[str, ...]
+    grams: float
+    ml: float | None
+    celsius: float | None
+    density: float | None
+    band: float | None
+    bottom: float | None
+    top: float | None
+    water: float
+    sugars: float
+    sugars_known: bool
+    why: tuple[str, ...]
+    missing: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class IceState:
+    """Grams put in, melted, left in the cup and left behind in a strainer; ml it
+    displaces; whether it floats; the layers it stands in."""
+
+    put: float
+    melted: float
+    left: float
+    strained: float
+    displaces: float
+    floats: bool
+    among: tuple[str, ...]
+    celsius: float
+
+
+@dataclass(frozen=True, slots=True)
+class CupState:
+    """One size of one build. `poured_ml` is the level just poured, `rest_ml` come to
+    rest, `naive_ml` the liquids and foams alone; `known_ml` the higher of what is
+    known; `free_mm` from the surface up to the fill line (negative: over it)."""
+
+    layers: tuple[LayerState, ...]
+    meetings: tuple[Meeting, ...]
+    ice: IceState | None
+    poured_ml: float | None
+    rest_ml: float | None
+    naive_ml: float | None
+    known_ml: float
+    level_mm: float | None
+    free_mm: float | None
+    room: Room
+    thin: tuple[str, ...]
+    better_order: tuple[str, ...] | None
+    missing: tuple[str, ...]
+    mass_in: float
+    mass_out: float
+
+    def layer(self, key: str) -> LayerState | None:
+        return next((each for each in self.layers if key == each.key or key in each.joined), None)
+
+    @property
+    def dilution(self) -> float:
+        """Melt water and steam as a share of what can be drunk, by mass."""
+        water = sum(each.water for each in self.layers)
+        grams = sum(each.grams for each in self.layers)
+        return water / grams if grams else 0.0
+
+    @property
+    def hottest(self) -> float | None:
+        return max((each.celsius for each in self.layers if each.celsius is not None), default=None)

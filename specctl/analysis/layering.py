@@ -1,0 +1,148 @@
+"""A cup built layer by layer: volumes, temperatures, heights, ice, and who mixes.
+
+Promises: every layer's volume at the temperature it comes to with the ice that
+touches it; melt water and condensed steam join the layer they appear in; the
+level is the higher of just poured and come to rest. Volumes are taken to add
+up (sucrose in water loses up to 0.4 % of them, counted as nothing). Ice touches
+its own layer and those poured after it; layers do not warm one another. An
+estimate in float: nothing here lands in an entry, and no temperature here is
+evidence for cooling, holding or safe serving.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+
+from specctl.analysis.cup_state import CupState
+from specctl.analysis.heat import Body, balance, reached
+from specctl.analysis.matter import Larder
+from specctl.analysis.resting import Group, Rest
+from specctl.analysis.steam import STEAMED_TO, steam_uptake
+from specctl.domain.equipment import Vessel
+from specctl.domain.recipe import Drink, Handling, Layer
+
+
+@dataclass(frozen=True, slots=True)
+class Portion:
+    """One line as it goes in: grams (None: not worked out) and its own °C where the spec says so."""
+
+    path: str
+    layer: str
+    use: str
+    grams: float | None
+    celsius: float | None = None
+
+
+def build_cup(
+    larder: Larder, drink: Drink, vessel: Vessel, portions: Iterable[Portion], warm: float | None = None
+) -> CupState | None:
+    """One cup of one build; None for a vessel without a capacity.
+
+    `warm`: everything poured, ice and what is handled apart, at this temperature in °C.
+    """
+    hollow = larder.hollow(vessel)
+    if hollow is None:
+        return None
+    by_layer: dict[str, list[Portion]] = {}
+    for portion in portions:
+        by_layer.setdefault(portion.layer, []).append(portion)
+    groups: list[Group] = []
+    strained = put = melted = 0.0
+    for layer in drink.layers.values():
+        lines = by_layer.get(layer.key)
+        if not lines:
+            continue
+        group = _gathered(larder, layer, lines, warm)
+        put += group.ice
+        if layer.handling is not None:
+            left_behind, gone = _handled(larder, layer.handling, group)
+            strained += left_behind
+            melted += gone
+        if layer.mixes and groups:
+            _join(groups[-1], group)
+        else:
+            groups.append(group)
+    return Rest(larder, hollow, put, strained, melted).settle(groups)
+
+
+def _gathered(larder: Larder, layer: Layer, lines: Sequence[Portion], warm: float | None) -> Group:
+    group = Group([layer.key], [], [], [], [], [])
+    for line in lines:
+        matter = larder.matter(line.use)
+        if matter is None or line.grams is None:
+            group.missing.append(f"{line.path}: its grams are not known")
+            continue
+        group.uses.append(line.use)
+        if matter.kind == "ice":
+            group.ice += line.grams
+        elif matter.kind == "liquid":
+            at = line.celsius if line.celsius is not None else matter.kept if warm is None else warm
+            group.liquids.append((matter, line.grams, at))
+            if at is None:
+                group.why.append(matter.why)
+        else:
+            group.others.append((matter, line.grams))
+    return group
+
+
+def _handled(larder: Larder, handling: Handling, group: Group) -> tuple[float, float]:
+    """Steams, heats, shakes, stirs or blends a layer; grams of ice left behind and melted."""
+    to = None if handling.to is None else float(handling.to)
+    if handling.by in ("steam", "heat"):
+        end = STEAMED_TO if to is None else to
+        warmed = []
+        for matter, grams, at in group.liquids:
+            if handling.by == "steam" and at is not None:
+                taken = steam_uptake(grams, matter.heat, at, end)
+                if taken is None:
+                    group.missing.append(f"steam at 100 °C does not heat anything to {end:g} °C")
+                group.steam += taken or 0.0
+            warmed.append((matter, grams, end))
+        group.liquids = warmed
+        if handling.overrun is not None:
+            group.air = float(handling.overrun)
+        return 0.0, 0.0
+    if group.ice <= 0 or any(at is None for _, _, at in group.liquids):
+        return 0.0, 0.0
+    bodies = [Body(grams, matter.heat, at) for matter, grams, at in group.liquids if at is not None]
+    seconds = None if handling.seconds is None else float(handling.seconds)
+    end = balance(bodies, group.ice, larder.ice_celsius, reached(handling.by, seconds))
+    group.liquids = [(matter, grams, end.celsius) for matter, grams, _ in group.liquids]
+    group.melt, group.melt_celsius = end.melted, end.celsius
+    group.ice = 0.0
+    if handling.strained:
+        return end.left, end.melted
+    if handling.by == "blend":
+        group.slush = end.left
+    else:
+        group.ice = end.left
+    return 0.0, end.melted
+
+
+def _join(into: Group, group: Group) -> None:
+    """A layer meant to mix: its masses and its heat join the one below."""
+    into.keys += group.keys
+    into.liquids += group.liquids
+    into.others += group.others
+    into.uses += group.uses
+    into.why += group.why
+    into.missing += group.missing
+    whole = into.melt + group.melt
+    if whole > 0:
+        into.melt_celsius = (into.melt * into.melt_celsius + group.melt * group.melt_celsius) / whole
+    into.melt = whole
+    into.steam += group.steam
+    into.ice += group.ice
+    into.slush += group.slush
+    into.air = max(into.air, group.air)
+
+
+def portions_of(drink: Drink, filled: Mapping[str, tuple[str, float | None]]) -> list[Portion]:
+    """Portions from `layer/line` to (what it uses, grams), with the temperatures the spec states."""
+    found = []
+    for path, (use, grams) in filled.items():
+        line = drink.line(path)
+        at = float(line.at) if line is not None and line.at is not None else None
+        found.append(Portion(path, path.partition("/")[0], use, grams, at))
+    return found
