@@ -9,6 +9,7 @@ the one `test_layers` holds the imports against.
 
 from __future__ import annotations
 
+import ast
 import os
 import re
 import shlex
@@ -26,7 +27,9 @@ from specctl.cli.main import app
 HOME = Path(__file__).resolve().parent.parent
 README = HOME / "README.md"
 PAGE = HOME / "DEVELOPERS.md"
-FROM, TO = "<!-- commands: written by `python tests/test_readme.py --write` -->\n", "<!-- end of commands -->\n"
+WRITE = "python tests/test_readme.py --write"
+FROM, TO = f"<!-- commands: written by `{WRITE}` -->\n", "<!-- end of commands -->\n"
+FROM_MODULES, TO_MODULES = f"<!-- modules: written by `{WRITE}` -->\n", "<!-- end of modules -->\n"
 
 COMMON = """## Commands
 
@@ -154,7 +157,7 @@ def test_the_command_reference_is_what_the_commands_say() -> None:
     text = page(README)
     assert text.count(FROM) == text.count(TO) == 1
     written = text.split(FROM)[1].split(TO)[0]
-    assert written.strip() == reference().strip(), "run: python tests/test_readme.py --write"
+    assert written.strip() == reference().strip(), f"run: {WRITE}"
 
 
 def test_the_reference_leaves_out_no_command_and_no_option() -> None:
@@ -249,21 +252,30 @@ def test_examples_of_files_are_in_the_demo_book() -> None:
     assert len(strange) <= 1, strange  # a step's words are cut short
 
 
-def modules() -> set[str]:
+def modules() -> dict[str, Path]:
+    """Path below the package to file; a package's own `__init__.py` is left out."""
     package = HOME / "specctl"
-    return {f.relative_to(package).as_posix() for f in package.rglob("*.py") if f.name != "__init__.py"}
+    return {f.relative_to(package).as_posix(): f for f in sorted(package.rglob("*.py")) if f.name != "__init__.py"}
+
+
+def index() -> str:
+    """Every module with the first paragraph line of its own text, the ground floor first, then by layer."""
+    rows = [(name.count("/"), name, ast.get_docstring(ast.parse(page(file))) or "") for name, file in modules().items()]
+    return "".join(f"- `{name}` {text.split(chr(10) * 2)[0].replace(chr(10), ' ')}\n" for _, name, text in sorted(rows))
+
+
+def test_the_list_of_modules_is_what_the_modules_say() -> None:
+    text = page(PAGE)
+    assert text.count(FROM_MODULES) == text.count(TO_MODULES) == 1
+    written = text.split(FROM_MODULES)[1].split(TO_MODULES)[0]
+    assert written.splitlines() == index().splitlines(), f"run: {WRITE}"
 
 
 def test_every_module_named_for_developers_is_there() -> None:
     named = set(re.findall(r"`((?:[a-z_]+/)+[a-z_]+\.py|[a-z_]+\.py)`", page(PAGE)))
     assert len(named) > 50
-    there = modules() | {f.relative_to(HOME).as_posix() for f in (HOME / "tests").rglob("*.py")}
+    there = modules().keys() | {f.relative_to(HOME).as_posix() for f in (HOME / "tests").rglob("*.py")}
     assert not sorted(named - there)
-
-
-def test_every_module_is_named_for_developers() -> None:
-    named = set(re.findall(r"`((?:[a-z_]+/)*[a-z_]+\.py)`", page(PAGE)))
-    assert not sorted(modules() - named), "say in DEVELOPERS.md where to look for these"
 
 
 def test_the_table_of_libraries_is_the_one_the_imports_are_held_against() -> None:
@@ -275,6 +287,11 @@ def test_the_table_of_libraries_is_the_one_the_imports_are_held_against() -> Non
     assert {name.strip(): tuple(re.findall(r"`([^`]+)`", homes)) for name, homes in rows} == HOME_OF
 
 
+def rewritten(text: str, begin: str, end: str, inside: str) -> str:
+    before, rest = text.split(begin)
+    return before + begin + inside.strip() + "\n" + end + rest.split(end)[1]
+
+
 if __name__ == "__main__" and "--write" in sys.argv:
-    before, rest = page(README).split(FROM)
-    README.write_text(before + FROM + reference().strip() + "\n" + TO + rest.split(TO)[1], encoding="utf-8")
+    README.write_text(rewritten(page(README), FROM, TO, reference()), encoding="utf-8")
+    PAGE.write_text(rewritten(page(PAGE), FROM_MODULES, TO_MODULES, index()), encoding="utf-8")
