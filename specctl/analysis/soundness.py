@@ -10,6 +10,7 @@ from __future__ import annotations
 from datetime import date
 
 from specctl.analysis.claims import check_claims
+from specctl.analysis.cupcheck import check_cups
 from specctl.analysis.documents import check_documents
 from specctl.analysis.lines import check_lines
 from specctl.analysis.prices import check_prices
@@ -31,5 +32,6 @@ def check_book(book: Book, today: date) -> list[Problem]:
         *check_claims(book),
         *check_prices(book),
         *check_serving(book),
+        *check_cups(book),
     ]
     return in_order(problems)
