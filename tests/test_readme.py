@@ -10,6 +10,7 @@ the one `test_layers` holds the imports against.
 from __future__ import annotations
 
 import ast
+import json
 import os
 import re
 import shlex
@@ -192,37 +193,70 @@ def by_hand() -> str:
     return "".join(block for language, block in fenced(section[1]) if language == "sh")
 
 
-def test_the_job_by_hand_goes_as_the_page_says(tmp_path: Path) -> None:
-    """Every line is pasted into a shell; only those fail of which the page says that they are refused."""
-    (tmp_path / "home").mkdir()
+@pytest.fixture(scope="module")
+def played(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, str, str, str]:
+    """The section pasted into a shell, line by line: the demo's folder, both streams, and the lines that failed."""
+    root = tmp_path_factory.mktemp("by-hand")
+    (root / "home").mkdir()
     env = {
-        "HOME": str(tmp_path / "home"),
+        "HOME": str(root / "home"),
         "PATH": f"{Path(sys.executable).parent}{os.pathsep}{os.environ['PATH']}",
         "PYTHONPATH": str(HOME),
         "GIT_CONFIG_NOSYSTEM": "1",
         "SPECCTL_NOW": "2026-11-25T09:00:00Z",
         "LC_ALL": "C.UTF-8",
     }
-    failed = tmp_path / "failed"
+    failed = root / "failed"
+    failed.touch()
     script = f"specctl demo\ntrap 'echo \"$BASH_COMMAND\" >> {shlex.quote(str(failed))}' ERR\n{by_hand()}"
-    told = subprocess.run(["bash", "-c", script], cwd=tmp_path, env=env, capture_output=True, text=True, timeout=300)
-    assert failed.exists(), told.stderr
-    assert failed.read_text().splitlines() == [
+    told = subprocess.run(["bash", "-c", script], cwd=root, env=env, capture_output=True, text=True, timeout=300)
+    return root / "tidewick-demo", told.stdout, told.stderr, failed.read_text()
+
+
+def test_the_job_by_hand_goes_as_the_page_says(played: tuple[Path, str, str, str]) -> None:
+    """Only those lines fail of which the page says that they are refused."""
+    made, out, err, failed = played
+    assert failed.splitlines() == [
         "specctl check",
         "specctl sign 4",
         "specctl release 4",
         "specctl pull packs-tampered --site saltmarket --state sites/saltmarket",
-    ], told.stderr
-    assert "objection by dell-okafor" in told.stderr
-    assert told.stderr.count('Good "git" signature for isla-varn') == 2
-    assert 'Good "signoff@specctl" signature for aoife-tarn' in told.stdout
-    assert re.search(r"release\s+4|Release 4", told.stdout), "in force on the day after the start"
-    made = tmp_path / "tidewick-demo"
+    ], err
+    assert "objection by dell-okafor" in err
+    assert err.count('Good "git" signature for isla-varn') == 2
+    assert 'Good "signoff@specctl" signature for aoife-tarn' in out
+    assert re.search(r"release\s+4|Release 4", out), "in force on the day after the start"
     spec = (made / "book" / "drinks" / "pear-sage-fizz.yaml").read_text()
     assert "amount: 104.7 g, written: 100 ml at 1.047 g/ml" in spec
     assert "100 ml line" in (made / "sites" / "saltmarket" / "pages" / "changed.html").read_text()
     own = (made / "for-northsands.html").read_text()
     assert "GBP" in own and not re.search("EUR|USD|Marram|Gull Rock", own), "another franchise's price or name"
+
+
+def test_developers_are_told_of_every_key_that_is_kept(played: tuple[Path, str, str, str]) -> None:
+    """Entries, release records and bundles of the demo, against the formats on the page."""
+    formats = page(PAGE).split("## Formats settled")[1].split("## Multi-clone flow")[0]
+    told = set(re.findall(r'"([a-z_]+)"', formats))
+    files = [f for part in ("book/entries", "book/releases", "packs/targets") for f in (played[0] / part).rglob("*.json")]
+    assert len(files) > 50
+    kept: set[str] = set()
+    for file in files:
+        _keys(json.loads(file.read_bytes()), kept)
+    assert not sorted(kept - told), "say in DEVELOPERS.md what these are"
+
+
+def _keys(value: Any, found: set[str]) -> None:
+    """Keys at any depth, but for maps from an id, a digest or a scope to something."""
+    if isinstance(value, dict):
+        for key, inner in value.items():
+            found.add(key)
+            if key in ("groups", "starts", "effects"):
+                continue
+            for each in inner.values() if key == "entries" and isinstance(inner, dict) else [inner]:
+                _keys(each, found)
+    elif isinstance(value, list):
+        for each in value:
+            _keys(each, found)
 
 
 @pytest.mark.parametrize("words", (["unsign", "4"], ["sign"], ["sign", "4", "--by", "me"], ["publish", "packs"]))
