@@ -24,7 +24,7 @@ from specctl.domain.place import Site
 from specctl.errors import Refused
 from specctl.store import distribution
 from specctl.store.distribution import Published
-from specctl.store.keys import make_keys
+from specctl.store.keys import apart, make_keys
 from specctl.store.repository import Repository
 
 STEP = 1000
@@ -49,6 +49,7 @@ def publish(source: Source, folder: Path, keys: Path, now: datetime, *, new_keys
         raise Refused("this book has no main yet", "Begin one with: specctl init")
     targets = bundles(repository, main)
     if new_keys:
+        apart(folder, keys)  # before any key is made there
         make_keys(keys)
         distribution.start(folder, keys, now)
     version = len(repository.reader.first_parents(main)) * STEP

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import gc
 import os
+import re
 import sys
 from typing import Sequence
 
@@ -20,6 +21,8 @@ from specctl.errors import Found, Stop
 # Every complaint about the words of a command descends from this class. Where it lives
 # differs between typer's versions (click's own, or a copy inside typer); its place does not.
 _WordsDoNotFit: type[Exception] = typer.BadParameter.__mro__[2]
+
+_ENDLESS = re.compile(r"\S{1000,}")
 
 app = typer.Typer(
     name="specctl",
@@ -82,7 +85,9 @@ def _nobody_reads() -> int:
 def _tell(stop: Stop) -> None:
     from specctl.cli import outlet
 
-    outlet.say(f"specctl: {stop.what}" + (f"\n{stop.todo}" if stop.todo else ""))
+    # What was typed is said back, but not by the screenful.
+    what = _ENDLESS.sub(lambda word: word[0][:100] + "…", stop.what)
+    outlet.say(f"specctl: {what}" + (f"\n{stop.todo}" if stop.todo else ""))
 
 
 def _tell_problems(found: Found) -> None:
