@@ -18,13 +18,14 @@ Room = Literal["fits", "over-line", "overflows", "unknown"]
 @dataclass(frozen=True, slots=True)
 class LayerState:
     """One layer in the cup. Volumes in ml, heights in mm above the base, °C, g/ml;
-    None: not known. `joined` names the layers meant to mix into it; `water` are the
+    None: not known. `joined` names the layers meant to mix into it; `uses` are
+    (id, grams), the most first; `water` are the
     grams of melt water and steam in it; `sugars` are grams, `sugars_known` if all of them."""
 
     key: str
     joined: tuple[str, ...]
     kind: Kind
-    uses: tuple[str, ...]
+    uses: tuple[tuple[str, float], ...]
     grams: float
     ml: float | None
     celsius: float | None
@@ -42,7 +43,8 @@ class LayerState:
 @dataclass(frozen=True, slots=True)
 class IceState:
     """Grams put in, melted, left in the cup and left behind in a strainer; ml it
-    displaces; whether it floats; the layers it stands in."""
+    displaces; whether it floats; the layers it stands in; its
+    temperature as scooped in °C; the share of ice in a heap."""
 
     put: float
     melted: float
@@ -52,6 +54,7 @@ class IceState:
     floats: bool
     among: tuple[str, ...]
     celsius: float
+    packing: float
 
 
 @dataclass(frozen=True, slots=True)

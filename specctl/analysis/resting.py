@@ -87,7 +87,7 @@ class Rest:
         ice = None
         if self.put > 0:
             names = tuple(states[at].key for at in among)
-            ice = IceState(self.put, self.melted, pool + sum(g.slush for g in groups), self.strained, displaced, floats, names, self.larder.ice_celsius)
+            ice = IceState(self.put, self.melted, pool + sum(g.slush for g in groups), self.strained, displaced, floats, names, self.larder.ice_celsius, self._packing(groups))
         mass_out = sum(state.grams for state in states) + pool + self.strained
         return self._cup(states, ice, (poured, rest, known), missing, (mass_in, mass_out), whole)
 
@@ -126,6 +126,14 @@ class Rest:
                 total += grams / found.value
         return total
 
+    def _packing(self, groups: Sequence[Group]) -> float:
+        for group in groups:
+            for use in group.uses:
+                matter = self.larder.matter(use)
+                if matter is not None and matter.kind == "ice":
+                    return self.larder.packing(matter)
+        return float(DEFAULT_ICE_PACKING)
+
     def _displaced(self, groups: Sequence[Group], ice: float, liquid: float, grams: float) -> tuple[float, bool]:
         """Ml the ice takes up: floating its weight of liquid, packed its own volume."""
         if ice <= 0:
@@ -134,8 +142,7 @@ class Rest:
         if liquid <= 0:
             return own, False
         dips = ice * liquid / grams
-        matter = next((m for g in groups for use in g.uses if (m := self.larder.matter(use)) and m.kind == "ice"), None)
-        packing = self.larder.packing(matter) if matter is not None else float(DEFAULT_ICE_PACKING)
+        packing = self._packing(groups)
         floats = dips <= own and liquid >= dips * (1 / packing - 1)
         return (dips, True) if floats else (own, False)
 
@@ -206,7 +213,7 @@ class Rest:
         density = mass / volume if volume > 0 and whole and (celsius is not None or kind == "pieces") else None
         band = doubt / volume if density is not None and volume > 0 else None
         return LayerState(
-            group.keys[0], tuple(group.keys[1:]), kind, tuple(group.uses), mass, volume if whole else None,
+            group.keys[0], tuple(group.keys[1:]), kind, _most_first(group), mass, volume if whole else None,
             celsius, density, band, None, None, extra, sugars, all_sugars, tuple(why), tuple(missing),
         )
 
@@ -268,6 +275,13 @@ class Rest:
             tuple(states), tuple(meetings), ice, poured if whole else None, rest if whole else None, naive, known,
             level, hollow.fill_height - level if level is not None else None, room, thin, order, missing, *masses,
         )
+
+
+def _most_first(group: Group) -> tuple[tuple[str, float], ...]:
+    """What a layer holds and how many grams of each, the most first."""
+    masses = [(matter.item.id, grams) for matter, grams, _ in group.liquids]
+    masses += [(matter.item.id, grams) for matter, grams in group.others]
+    return tuple(sorted(masses, key=lambda pair: (-pair[1], pair[0])))
 
 
 def _placed(state: LayerState, bottom: float, top: float) -> LayerState:

@@ -1,0 +1,73 @@
+"""The cup as plain characters, for a terminal or any printer; 80 columns by default.
+
+Promises: each layer has a filling of its own and as many rows as its words
+need, so no label meets another; heights are roughly to scale and stated in mm.
+"""
+
+from __future__ import annotations
+
+from specctl.report.cup_view import CupLayer, CupView
+from specctl.report.plain import heading, wrap
+
+WIDTH = 80
+_ROWS = 16
+_CUP = 24
+_FILLS = ":/=.%+#"
+
+
+def cup_text(view: CupView, width: int = WIDTH, title: str = "") -> str:
+    """One cup, its layers labelled, then whether it fits and which layers stay."""
+    words = max(width - _CUP - 6, 16)
+    lines = heading(title or f"{view.title}: {view.vessel}", width)
+    rows: list[tuple[str, str]] = []
+    if view.lid is not None:
+        rows.append(("_", "lid"))
+    level = max((layer.top for layer in view.layers), default=0.0)
+    marks = [(view.height, "rim", " "), (view.fill_height, "fill line", "-")]
+    for mm, name, fill in marks:
+        if mm > level - 0.5 or name == "rim":
+            rows.append((fill, f"{name}, {mm:.0f} mm"))
+    free = min(view.fill_height, view.height) - level
+    rows += [(" ", "")] * max(0, round(free / view.height * _ROWS) - 1)
+    if level > view.fill_height + 0.5:
+        rows.append(("!", "over the fill line" if view.room != "overflows" else "over the rim"))
+    for at in reversed(range(len(view.layers))):
+        layer = view.layers[at]
+        rows += _layer(layer, view, words, "*" if layer.kind == "foam" else _FILLS[at % len(_FILLS)])
+    lines += _drawn(rows, view)
+    for each in (view.room_words, *view.verdicts, *view.notes, *view.cautions):
+        lines += wrap(each, width, "  ", "    ")
+    return "\n".join(lines)
+
+
+def _layer(layer: CupLayer, view: CupView, words: int, fill: str) -> list[tuple[str, str]]:
+    label = [*wrap(layer.name, words), *wrap(layer.figures, words)]
+    high = max(len(label), round((layer.top - layer.bottom) / view.height * _ROWS))
+    label += [""] * (high - len(label))
+    mark = fill
+    if view.ice is not None and view.ice.bottom < layer.top and view.ice.top > layer.bottom + 0.5 and layer.kind != "foam":
+        mark = fill + "i"
+    return [(mark, text) for text in label]
+
+
+def _drawn(rows: list[tuple[str, str]], view: CupView) -> list[str]:
+    """The rows inside walls that lean as the cup's do."""
+    base, rim = view.walls[0][1], view.walls[-1][1]
+    widest = max(base, rim)
+    lines = []
+    count = max(len(rows) - 1, 1)
+    for at, (fill, label) in enumerate(rows):
+        share = (rim + (base - rim) * at / count) / widest
+        inside = max(6, round(share * _CUP / 2) * 2)
+        pad = (_CUP - inside) // 2
+        if fill.endswith("i"):
+            pattern = (fill[0] * 2 + "[]" + fill[0] * 2) * (inside // 6 + 1)
+            body = pattern[:inside]
+        elif fill == "-":
+            body = ("- " * inside)[:inside]
+        else:
+            body = fill * inside
+        lines.append((" " * pad + f" |{body}|" + " " * pad + f"  {label}").rstrip())
+    inside = max(6, round(base / widest * _CUP / 2) * 2)
+    lines.append(" " * ((_CUP - inside) // 2) + " +" + "-" * inside + "+")
+    return lines
