@@ -8,6 +8,7 @@ imports what it needs when it runs, so that --help costs no more than it must.
 from __future__ import annotations
 
 import gc
+import io
 import os
 import re
 import sys
@@ -59,8 +60,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     except typer.Exit as leave:
         return leave.exit_code
     except _WordsDoNotFit as error:
-        error.show()  # type: ignore[attr-defined]
-        return 2
+        return _tell_usage(error)
     except BrokenPipeError:
         return _nobody_reads()
     except SystemExit as leave:
@@ -88,6 +88,16 @@ def _tell(stop: Stop) -> None:
     # What was typed is said back, but not by the screenful.
     what = _ENDLESS.sub(lambda word: word[0][:100] + "…", stop.what)
     outlet.say(f"specctl: {what}" + (f"\n{stop.todo}" if stop.todo else ""))
+
+
+def _tell_usage(error: Exception) -> int:
+    """The parser's own words, which quote what was typed as it was typed, made harmless."""
+    from specctl.cli import outlet
+
+    words = io.StringIO()
+    error.show(file=words)  # type: ignore[attr-defined]
+    outlet.say(_ENDLESS.sub(lambda word: word[0][:100] + "…", words.getvalue().rstrip("\n")))
+    return 2
 
 
 def _tell_problems(found: Found) -> None:
