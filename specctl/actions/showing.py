@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any
 
+from specctl.actions.benching import AS_SPECIFIED, BenchCup, WhatIf, bench
 from specctl.actions.source import Source
 from specctl.actions.tracing import loaded_book
 from specctl.analysis.cost import Terms, cup_cost, margin
@@ -17,7 +18,7 @@ from specctl.change.memo import Memo, profile_of
 from specctl.domain.amount import plain
 from specctl.domain.book import Book
 from specctl.domain.place import Site
-from specctl.errors import NotFound, Refused
+from specctl.errors import NotFound, Refused, Usage
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,10 +53,16 @@ class Shown:
     costs: tuple[CostRow, ...]
     others: tuple[str, ...]
     """Other sites that serve it."""
+    book: Book
+    cups: tuple[BenchCup, ...]
+    """What stands in the cup, size by size; none for a prep."""
 
 
-def show(source: Source, id: str, site: str | None = None) -> Shown:
-    """The entry of a drink or prep at a site (the first that has it), compiled from the files on disk."""
+def show(source: Source, id: str, site: str | None = None, asked: WhatIf = AS_SPECIFIED) -> Shown:
+    """The entry of a drink or prep at a site (the first that has it), compiled from the files on disk.
+
+    `asked`: what if it were built otherwise; the entry stays the spec's, the cups show both.
+    """
     book = loaded_book(source)
     item = item_of(book, id)
     having = [s for s in sorted(book.sites.values(), key=lambda s: s.id) if item in items_at(book, s)]
@@ -68,7 +75,12 @@ def show(source: Source, id: str, site: str | None = None) -> Shown:
         entry = compile_entry(Memo(book), profile_of(book, chosen), item)
     except (ValueError, KeyError) as error:
         raise Refused(f"{id} is not ready to be shown: {error}", "Run specctl check for what is wrong.") from None
-    return Shown(item, chosen, entry, _costs(book, item, entry), tuple(s.id for s in having if s != chosen))
+    drink = book.drinks.get(item.removeprefix("drink/")) if item.startswith("drink/") else None
+    if drink is None and not asked.is_plain:
+        raise Usage(f"{id} is a prep: --with, --ice and --at are about a cup", "Name a drink.")
+    cups = bench(book, drink, chosen, asked) if drink is not None else ()
+    others = tuple(s.id for s in having if s != chosen)
+    return Shown(item, chosen, entry, _costs(book, item, entry), others, book, cups)
 
 
 def item_of(book: Book, id: str) -> str:

@@ -115,20 +115,32 @@ def show(
     item: Annotated[str, typer.Argument(metavar="DRINK", help="A drink or a prep.")],
     site: Annotated[Optional[str], typer.Option("--site", help="As this site would be told it.")] = None,
     franchise: Annotated[Optional[str], typer.Option("--for", metavar="FRANCHISE", help="Costs of this franchise only.")] = None,
+    amounts: Annotated[
+        Optional[list[str]], typer.Option("--with", metavar="LINE=AMOUNT", help="What if a line had this amount: foam=28g.")
+    ] = None,
+    ice: Annotated[Optional[str], typer.Option("--ice", metavar="SHARE", help="What if it had so much of its ice: 0.6.")] = None,
+    at: Annotated[Optional[str], typer.Option("--at", metavar="CELSIUS", help="What if it were poured at this temperature: 4C.")] = None,
     book: BookOption = HERE,
     json: JsonOption = False,
 ) -> int:
     """Show a drink or prep of the book on disk: amounts, tools, allergens, cost."""
+    from specctl.actions.benching import read_what_if
     from specctl.actions.showing import show as run
     from specctl.actions.source import open_source
     from specctl.cli import clock, outlet
 
     with open_source(book) as source:
-        shown = run(source, item, site)
+        shown = run(source, item, site, read_what_if(amounts or (), ice, at))
     costs = [c for c in shown.costs if franchise in (None, c.franchise)]
     if json:
         outlet.result_json(
-            {"show": 1, "site": shown.site.id, "entry": shown.entry, "costs": [c.as_json() for c in costs]}
+            {
+                "show": 1,
+                "site": shown.site.id,
+                "entry": shown.entry,
+                "costs": [c.as_json() for c in costs],
+                "cups": [c.as_json() for c in shown.cups],
+            }
         )
         return 0
     from specctl.report.terminal import table_text
@@ -136,6 +148,12 @@ def show(
 
     standing = f"As on disk, not released; as {shown.site.name} would be told it."
     outlet.result(card_text(shown.entry, today=clock.now().date(), standing=standing, width=outlet.width()))
+    if shown.cups:
+        from specctl.report.cup_text import cups_text
+
+        drink = shown.book.drinks[shown.item.removeprefix("drink/")]
+        for cup in shown.cups:
+            outlet.result(cups_text(shown.book, drink, cup.size, cup.vessel, (cup.spec, cup.asked), outlet.width()))
     if costs:
         rows = [
             (

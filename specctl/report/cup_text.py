@@ -6,7 +6,11 @@ need, so no label meets another; heights are roughly to scale and stated in mm.
 
 from __future__ import annotations
 
-from specctl.report.cup_view import CupLayer, CupView
+from specctl.analysis.cup_state import CupState
+from specctl.domain.book import Book
+from specctl.domain.equipment import Vessel
+from specctl.domain.recipe import Drink
+from specctl.report.cup_view import CupLayer, CupView, make_view
 from specctl.report.plain import heading, wrap
 
 WIDTH = 80
@@ -38,6 +42,39 @@ def cup_text(view: CupView, width: int = WIDTH, title: str = "") -> str:
     for each in (view.room_words, *view.verdicts, *view.notes, *view.cautions):
         lines += wrap(each, width, "  ", "    ")
     return "\n".join(lines)
+
+
+def cups_text(
+    book: Book,
+    drink: Drink,
+    size: str,
+    vessel: Vessel,
+    states: tuple[CupState, CupState | None],
+    width: int = WIDTH,
+) -> str:
+    """One size as the spec says; where something else was asked, that instead, and what it changes."""
+    spec, asked = states
+    first = make_view(book, drink, size, vessel, spec)
+    other = make_view(book, drink, size, vessel, asked, "what if") if asked is not None else None
+    if first is None:
+        return ""
+    if asked is None or other is None:
+        return "\n" + cup_text(first, width)
+    lines = ["", cup_text(other, width)]
+    for words in changes(first, other, spec, asked):
+        lines += wrap(words, width, "  ", "    ")
+    return "\n".join(lines)
+
+
+def changes(first: CupView, other: CupView, spec: CupState, asked: CupState) -> list[str]:
+    """What asking changed, in words; nothing of it is written anywhere."""
+    words = [f"As the spec says: {first.room_words}"]
+    if spec.dilution >= 0.005 or asked.dilution >= 0.005:
+        words.append(f"Melt water and steam: {spec.dilution * 100:.0f} % of the drink as the spec says, {asked.dilution * 100:.0f} % so.")
+    for was in first.verdicts:
+        if was not in other.verdicts:
+            words.append(f"As the spec says: {was}")
+    return [*words, "Nothing was written."]
 
 
 def _layer(layer: CupLayer, view: CupView, words: int, fill: str) -> list[tuple[str, str]]:

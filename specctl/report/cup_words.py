@@ -21,7 +21,7 @@ SCALD = "Hot: it can scald. Hand it over with a lid and say that it is hot."
 HOT = 50.0
 
 _VERDICTS = {
-    "stays": "stay apart",
+    "stays": "stays",
     "marginal": "MARGINAL, may mix",
     "mixes": "WILL MIX",
     "unknown": "not known: a density or a temperature is missing",
@@ -75,7 +75,7 @@ def ice_words(state: CupState) -> tuple[str, ...]:
     if ice is None:
         return ()
     how = "floats" if ice.floats else "rests on the bottom or stands packed"
-    words = f"Ice: {ice.put:.0f} g at {_whole(ice.celsius)} °C; about {ice.melted:.0f} g melts at rest, {ice.left:.0f} g is left"
+    words = f"Ice: {ice.put:.0f} g at {_whole(ice.celsius)} °C; about {ice.melted:.0f} g melts once all is in balance, {ice.left:.0f} g is left"
     words += f" and {how}" if ice.left >= 1 and ice.displaces > 0 else ""
     if ice.strained >= 1:
         words += f"; {ice.strained:.0f} g stays in the strainer"
