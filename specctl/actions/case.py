@@ -31,7 +31,7 @@ from specctl.store.repository import Repository
 from specctl.store.signature import commit_key
 
 # Raise when the same book would compile to other entries: the shelf must not outlive the compiler.
-COMPILER = "compile-1"
+COMPILER = "compile-2"
 
 
 @dataclass(frozen=True)

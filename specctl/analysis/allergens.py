@@ -19,6 +19,8 @@ the finer name of the same thing unknown, unless it says absent by name:
 document too old to trust.
 
 A row is the union over all sizes. A line whose amount is missing counts as in.
+While an ingredient names the product it was before, a row is the union of both,
+unless the site is among the `cleared` ones for it (`changeover`).
 At a site that stocks a stand-in, a row is the union of the original's facts and
 the stand-in's: either may be in the cup, and no fact of one hides the other's.
 The row of a stand-in also holds what it brings where only a choice would use it.
@@ -35,6 +37,7 @@ from datetime import date
 from typing import Iterable, Mapping
 
 from specctl.analysis.build import STANDARD, OpenLine, Variant, open_lines, sizes_of, variants
+from specctl.analysis.changeover import old_stock
 from specctl.analysis.ways import ways
 from specctl.domain.amount import Absent
 from specctl.domain.book import Book
@@ -102,9 +105,13 @@ def facts_of(
     market_list: AllergenList,
     variant: Variant = STANDARD,
     stocks: Mapping[str, str] | None = None,
+    cleared: frozenset[str] = frozenset(),
 ) -> AllergenRow:
-    """The row of one variant. Raises KeyError for a variant the recipe lacks."""
-    sources = sources_of(book, recipe, variant, stocks)
+    """The row of one variant. Raises KeyError for a variant the recipe lacks.
+
+    `cleared` are the ingredients whose old packs are known to be gone.
+    """
+    sources = sources_of(book, recipe, variant, stocks, cleared=cleared)
     listed = [s for group in market_list.groups.values() for s in group.members]
     stated = {s for source in sources for s in stated_by(source)}
     found: dict[str, list[Fact]] = {status: [] for status in STRENGTH}
@@ -158,10 +165,12 @@ def sources_of(
     variant: Variant = STANDARD,
     stocks: Mapping[str, str] | None = None,
     asked: bool = True,
+    cleared: frozenset[str] = frozenset(),
 ) -> list[Source]:
     """Every ingredient of a variant, over all sizes, with the ways to it.
 
-    For a stand-in, `asked` adds the lines a choice would bring in with it.
+    For a stand-in, `asked` adds the lines a choice would bring in with it. The
+    product an ingredient was before is a source beside it until it is `cleared`.
     """
     lines = [
         (line.path, line.use)
@@ -180,10 +189,15 @@ def sources_of(
     for path, use in lines:
         for way in ways(book, use, followed):
             paths.setdefault(way.ingredient, []).append(way.text(path))
-    return [
-        Source(id, book.ingredients.get(id), tuple(dict.fromkeys(texts)))
-        for id, texts in paths.items()
-    ]
+    found = []
+    for id, texts in paths.items():
+        ingredient = book.ingredients.get(id)
+        found.append(Source(id, ingredient, tuple(dict.fromkeys(texts))))
+        old = old_stock(ingredient) if ingredient is not None and id not in cleared else None
+        if old is not None:
+            ways_in = tuple(f"{text} (old stock {old.product_code})" for text in found[-1].paths)
+            found.append(Source(id, old, ways_in))
+    return found
 
 
 def _asked_lines(drink: Drink, substitute: str) -> list[tuple[str, str]]:

@@ -9,7 +9,9 @@ from __future__ import annotations
 
 from datetime import date
 
+from specctl.analysis.changeover import check_changeovers
 from specctl.analysis.claims import check_claims
+from specctl.analysis.contact import check_cleaning
 from specctl.analysis.cupcheck import check_cups
 from specctl.analysis.documents import check_documents
 from specctl.analysis.lines import check_lines
@@ -33,5 +35,7 @@ def check_book(book: Book, today: date) -> list[Problem]:
         *check_prices(book),
         *check_serving(book),
         *check_cups(book),
+        *check_changeovers(book, today),
+        *check_cleaning(book, today),
     ]
     return in_order(problems)

@@ -12,6 +12,7 @@ from decimal import Decimal
 
 from specctl.analysis.allergens import sources_of
 from specctl.analysis.build import Variant
+from specctl.analysis.contact import equipment_of
 from specctl.change.facts import MAP, ORDER, SET, Change
 from specctl.change.hindrance import UNFIT
 from specctl.change.impact import AllergenChange, AmountChange, CostChange, TextChange
@@ -29,6 +30,7 @@ _TEXT_CLASS = {
     "vessel": "equipment",
     "equipment": "equipment",
     "hold": "hold",
+    "contact": "equipment",
     "evidence": "unknown",
     "item-new": "item-new",
     "item-gone": "item-gone",
@@ -98,7 +100,14 @@ def _only_declared(change: AllergenChange, before: Book, after: Book) -> bool:
         had = {s.id for s in sources_of(before, recipe, Variant(change.choice, change.choice_name))}
     except KeyError:
         return False
-    bringing = {path.split(" (")[0].rsplit("ingredient/", 1)[-1] for path in change.paths}
+    # What another drink leaves on shared equipment is judged at that drink; here it only
+    # grows the declaration, unless this recipe has come to touch other equipment.
+    carried = [path for path in change.paths if path.startswith("shared ")]
+    if carried and not _touches_the_same(recipe, (after.drinks if kind == "drink" else after.preps).get(id)):
+        return False
+    bringing = {
+        path.split(" (")[0].rsplit("ingredient/", 1)[-1] for path in change.paths if not path.startswith("shared ")
+    }
     if not bringing <= had:
         return False
     for id in bringing:
@@ -106,6 +115,10 @@ def _only_declared(change: AllergenChange, before: Book, after: Book) -> bool:
         if one is None or two is None or (one.supplier, one.product_code) != (two.supplier, two.product_code):
             return False
     return True
+
+
+def _touches_the_same(one: Drink | Prep, two: Drink | Prep | None) -> bool:
+    return two is not None and equipment_of(one) == equipment_of(two)
 
 
 def hits_of_texts(changes: Iterable[TextChange], owner: Mapping[str, str]) -> list[Hit]:

@@ -11,8 +11,10 @@ from collections.abc import Iterator
 from decimal import Decimal
 from typing import Any
 
+from specctl.analysis.advisory import advisories_of
 from specctl.analysis.allergens import AllergenRow, Fact
 from specctl.analysis.build import MIX, STANDARD, Variant, allowed_in, sizes_of, variants
+from specctl.analysis.contact import Shared
 from specctl.analysis.filling import Filled
 from specctl.analysis.holding import hold_of
 from specctl.analysis.measuring import Measure
@@ -48,6 +50,11 @@ def compile_entry(memo: Memo, profile: Profile, item: str) -> dict[str, Any]:
         "allergens": [
             _allergens(memo.allergens(recipe, allergen_list.id, variant, profile))
             for variant in variants(recipe, market.id, book)
+        ],
+        "contact": [_shared(each) for each in memo.shared(recipe, allergen_list.id, profile)],
+        "advisories": [
+            {"about": a.about, "because": list(a.because), "choices": list(a.choices)}
+            for a in advisories_of(book, recipe, market.id, dict(profile.stocks))
         ],
         "hold": _hold(book, recipe),
         "equipment": sorted({e for step in recipe.steps.values() for e in step.equipment}),
@@ -224,6 +231,23 @@ def _fact(fact: Fact) -> dict[str, Any]:
         "name": fact.name,
         "listed": fact.listed,
         "paths": list(fact.paths),
+    }
+
+
+def _shared(shared: Shared) -> dict[str, Any]:
+    rule = shared.cleaning
+    return {
+        "equipment": shared.equipment,
+        "cleaning": {
+            "method": rule.method,
+            "document": rule.document or None,
+            "dated": rule.dated.isoformat() if rule.dated else None,
+        }
+        if rule
+        else None,
+        "lowered": shared.lowered,
+        "substances": list(shared.substances),
+        "unanswered": list(shared.unanswered),
     }
 
 

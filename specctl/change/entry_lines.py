@@ -104,9 +104,23 @@ def texts_in(entry: Entry | None) -> dict[tuple[str, str], str]:
         found["equipment", "equipment"] = ", ".join(entry["equipment"])
     for caution in entry["cautions"]:
         found["caution", caution] = caution
+    # Entries made before shared equipment and advice were told do not have them.
+    for shared in entry.get("contact", ()):
+        found["contact", shared["equipment"]] = _contact(shared)
+    for advice in entry.get("advisories", ()):
+        found["advisory", advice["about"]] = f"{advice['about']}: {', '.join(advice['because'])}"
     for claim in entry["claims"]:
         found["claim", claim] = claim
     for row in entry["allergens"]:
         if row["absent_until"]:
             found["evidence", row["name"]] = f"absences trusted until {row['absent_until']}"
     return found
+
+
+def _contact(shared: Mapping[str, Any]) -> str:
+    rule = shared["cleaning"]
+    if shared["lowered"]:
+        return f"cleaned between drinks: {rule['method']}, {rule['document']} of {rule['dated']}"
+    done = f"{rule['method']}, which lowers nothing" if rule else "no cleaning rule"
+    open_ = f"; not answered for: {', '.join(shared['unanswered'])}" if shared["unanswered"] else ""
+    return f"carries {', '.join(shared['substances']) or 'no documented allergen'} ({done}){open_}"

@@ -7,10 +7,13 @@ rows of allergens and filled cups are worked out once and asked for again.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from functools import partial
 from typing import Any
 
 from specctl.analysis import serving
 from specctl.analysis.allergens import AllergenRow, facts_of
+from specctl.analysis.changeover import cleared_at
+from specctl.analysis.contact import Kitchen, Shared
 from specctl.analysis.build import STANDARD, BuiltLine, Variant, build_lines, choice_of, stocked
 from specctl.analysis.filling import Filled, fill_lines
 from specctl.analysis.measuring import Bench, Measure, measure
@@ -28,13 +31,22 @@ class Profile:
     tools: tuple[str, ...]
     checks: tuple[str, ...]
     stocks: tuple[tuple[str, str], ...]
+    kitchen: tuple[Any, ...] = ()
+    """What bears on cross-contact: drinks served, cleaning rules, confirmed clear-outs."""
     example: str = field(default="", compare=False)
     """One site of this profile."""
 
 
 def profile_of(book: Book, site: Site) -> Profile:
     checks = tuple(sorted(c.id for c in book.scoop_checks.values() if c.site == site.id))
-    return Profile(site.market, tuple(sorted(site.tools)), checks, tuple(sorted(site.stocks.items())), site.id)
+    return Profile(
+        site.market, tuple(sorted(site.tools)), checks, tuple(sorted(site.stocks.items())), _kitchen_of(book, site), site.id
+    )
+
+
+def _kitchen_of(book: Book, site: Site) -> tuple[Any, ...]:
+    rules = tuple((id, r.method, r.document, r.dated) for id, r in sorted(site.cleaning.items()))
+    return tuple(drink.id for drink in book.served_at(site)), rules, tuple(sorted(cleared_at(book, site)))
 
 
 def bench_of(book: Book, profile: Profile) -> Bench:
@@ -50,6 +62,7 @@ class Memo:
         self._benches: dict[Profile, Bench] = {}
         self._measures: dict[tuple[Any, ...], Measure] = {}
         self._rows: dict[tuple[Any, ...], AllergenRow] = {}
+        self._kitchens: dict[tuple[Any, ...], Kitchen] = {}
         self._filled: dict[tuple[Any, ...], dict[str, Filled]] = {}
 
     def bench(self, profile: Profile) -> Bench:
@@ -69,11 +82,31 @@ class Memo:
         return self._measures[key]
 
     def allergens(self, recipe: Drink | Prep, list_id: str, variant: Variant, profile: Profile) -> AllergenRow:
-        key = (type(recipe), recipe.id, list_id, variant, profile.stocks)
+        """The row of a variant at a site of this profile, what shared equipment carries over joined in."""
+        key = (type(recipe), recipe.id, list_id, variant, profile.market, profile.stocks, profile.kitchen)
         if key not in self._rows:
-            self._rows[key] = facts_of(
-                self.book, recipe, self.book.lists[list_id], variant, dict(profile.stocks)
+            self._rows[key] = self.kitchen(list_id, profile).row(recipe, variant)
+        return self._rows[key]
+
+    def shared(self, recipe: Drink | Prep, list_id: str, profile: Profile) -> tuple[Shared, ...]:
+        """Equipment an item shares at a site of this profile."""
+        return self.kitchen(list_id, profile).shared(recipe)
+
+    def kitchen(self, list_id: str, profile: Profile) -> Kitchen:
+        key = (list_id, profile.market, profile.stocks, profile.kitchen)
+        if key not in self._kitchens:
+            site = self.book.sites[profile.example]
+            self._kitchens[key] = Kitchen(
+                self.book, site, self.book.lists[list_id], partial(self._own_row, list_id, site, cleared_at(self.book, site))
             )
+        return self._kitchens[key]
+
+    def _own_row(
+        self, list_id: str, site: Site, cleared: frozenset[str], recipe: Drink | Prep, variant: Variant
+    ) -> AllergenRow:
+        key = (type(recipe), recipe.id, list_id, variant, tuple(sorted(site.stocks.items())), cleared)
+        if key not in self._rows:
+            self._rows[key] = facts_of(self.book, recipe, self.book.lists[list_id], variant, site.stocks, cleared)
         return self._rows[key]
 
     def filled(self, recipe: Drink | Prep, size: str, variant: Variant, profile: Profile) -> dict[str, Filled]:

@@ -10,7 +10,7 @@ from specctl.codec.amounts import Counted, Measured, parse_amount
 from specctl.codec.cursor import Cursor
 from specctl.codec.units import UNITS, MASS, factor
 from specctl.domain.amount import Each, Grams, Volume
-from specctl.domain.ingredient import AllergenFacts, Density, Ingredient, Pack
+from specctl.domain.ingredient import AllergenFacts, Certificate, Density, Ingredient, Pack, Was
 from specctl.domain.price import PackPrice, PriceBook
 from specctl.problem import WARNING, Problem
 
@@ -43,6 +43,11 @@ def ingredient(c: Cursor, id: str) -> Ingredient:
         cautions=c.words("cautions"),
         tapped_density=_tapped(c, bulk),
         film=c.share("film", FILM_MOST),
+        was=_was(c),
+        advisories=c.words("advisories"),
+        certified={
+            k: Certificate(x.text("document"), x.date("dated") or date.min) for k, x in c.pairs("certified")
+        },
     )
 
 
@@ -96,13 +101,22 @@ def _composition(c: Cursor) -> dict[str, Decimal]:
     return parts
 
 
-def _facts(c: Cursor) -> AllergenFacts | None:
-    x = c.at("allergens")
+def _was(c: Cursor) -> Was | None:
+    """The product before, with the paper of its own packs."""
+    x = c.at("was")
+    facts = _facts(c, "was")
+    if x is None or facts is None:
+        return None
+    return Was(x.text("product_code"), x.text("supplier"), facts, x.date("until") or date.max, c.key_place("was"))
+
+
+def _facts(c: Cursor, key: str = "allergens") -> AllergenFacts | None:
+    x = c.at(key)
     if x is None:
         return None
     places = {}
-    for key in ("absent", "may_contain", "contains"):
-        places.update(x.word_places(key))
+    for status in ("absent", "may_contain", "contains"):
+        places.update(x.word_places(status))
     return AllergenFacts(
         document=x.text("document"),
         dated=x.date("dated") or date.min,
@@ -112,7 +126,7 @@ def _facts(c: Cursor) -> AllergenFacts | None:
         absent=frozenset(x.words("absent")),
         answers_for=frozenset(x.words("answers_for")),
         scope=x.text("scope"),
-        place=c.key_place("allergens"),
+        place=c.key_place(key),
         substance_places=places,
     )
 

@@ -47,6 +47,8 @@ def prep(c: Cursor, id: str) -> Prep:
         colour=c.text("colour"),
         cautions=c.words("cautions"),
         film=c.share("film", FILM_MOST),
+        keep_at=c.quantity("keep_at", "temperature"),
+        stable=c.text("stable"),
     )
 
 

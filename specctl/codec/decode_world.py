@@ -11,6 +11,7 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 from specctl.codec.cursor import Cursor
 from specctl.domain.amount import Tolerance
 from specctl.domain.book import Claim, Settings
+from specctl.domain.cleaning import Cleaning, ClearOut
 from specctl.domain.equipment import Tool, Vessel
 from specctl.domain.place import AllergenList, Franchise, Group, Market, ScoopCheck, Site, SiteIce
 
@@ -41,7 +42,16 @@ def settings(c: Cursor, id: str) -> Settings:
         most_motions=c.integer("most_motions", 6),
         half_scoops=c.flag("half_scoops"),
         checks_last=timedelta(seconds=int(checks)) if checks is not None else None,
-        claims={k: Claim(k, x.text("name"), frozenset(x.words("forbids"))) for k, x in c.pairs("claims")},
+        claims={
+            k: Claim(
+                k,
+                x.text("name"),
+                frozenset(x.words("forbids")),
+                frozenset(x.words("forbids_advisories")),
+                frozenset(x.words("watches")),
+            )
+            for k, x in c.pairs("claims")
+        },
     )
 
 
@@ -91,7 +101,26 @@ def market(c: Cursor, id: str) -> Market:
         language=c.text("language"),
         spoons=c.text("spoons") or None,
         caution=c.text("caution"),
+        switches=_switches(c),
+        nutrition=c.text("nutrition", "eu"),
+        holding=c.text("holding") or None,
     )
+
+
+def _switches(c: Cursor) -> tuple[tuple[date, str], ...]:
+    """Days on which a list takes over; each later than the one before."""
+    node = c.node.get("allergen_lists")
+    rows: list[tuple[date, str]] = []
+    for item in node.items if node else ():
+        x = Cursor(item, c.file, c.problems)
+        day = x.date("from")
+        if day is None:
+            continue
+        if rows and day <= rows[-1][0]:
+            x.problem("list-switch-order", "from", f"{day} does not come after {rows[-1][0]}", "Put the switches in order of their days.")
+            continue
+        rows.append((day, x.text("list")))
+    return tuple(rows)
 
 
 def franchise(c: Cursor, id: str) -> Franchise:
@@ -126,6 +155,14 @@ def site(c: Cursor, id: str) -> Site:
         not_served=frozenset(c.words("not_served")),
         stocks={k: str(x.node.value) for k, x in c.pairs("stocks")},
         ice=_ice(c),
+        cleaning={
+            k: Cleaning(k, x.text("method"), x.text("document"), x.date("dated"), x.place)
+            for k, x in c.pairs("cleaning")
+        },
+        cleared={
+            k: ClearOut(k, x.text("product_code"), x.date("on") or _NEVER, x.text("by"), x.place)
+            for k, x in c.pairs("cleared")
+        },
     )
 
 

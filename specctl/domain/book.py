@@ -18,11 +18,16 @@ from specctl.domain.record import Record
 
 @dataclass(frozen=True, slots=True)
 class Claim:
-    """Something a drink may say of itself; the substances it forbids."""
+    """Something a drink may say of itself; the substances and advisories it forbids.
+
+    `watches` names composition that leaves it unsupported without a certificate.
+    """
 
     key: str
     name: str
     forbids: frozenset[str]
+    forbids_advisories: frozenset[str] = frozenset()
+    watches: frozenset[str] = frozenset()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -54,6 +54,28 @@ class AllergenFacts:
         return self.dated + lasts
 
 
+@dataclass(frozen=True, slots=True)
+class Was:
+    """The product an ingredient was before: old packs may still be at a site.
+
+    From the day `until`, every old pack and every prep made of one is past its life.
+    """
+
+    product_code: str
+    supplier: str
+    facts: AllergenFacts
+    until: date
+    place: Place = field(default=NOWHERE, compare=False)
+
+
+@dataclass(frozen=True, slots=True)
+class Certificate:
+    """A paper that bears out a claim for one ingredient."""
+
+    document: str
+    dated: date
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Ingredient(Record):
     """Something bought. `composition` is grams per 100 g by component; `film` is the share of
@@ -74,6 +96,9 @@ class Ingredient(Record):
     opened_life: int | None = None
     colour: str = ""
     cautions: tuple[str, ...] = ()
+    was: Was | None = None
+    advisories: tuple[str, ...] = ()
+    certified: Mapping[str, Certificate] = field(default_factory=dict)
     tapped_density: Density | None = None
     film: Decimal | None = None
 

@@ -7,6 +7,7 @@ from datetime import date
 from decimal import Decimal
 from typing import Mapping
 
+from specctl.domain.cleaning import Cleaning, ClearOut
 from specctl.domain.record import Record
 from specctl.problem import NOWHERE, Place
 
@@ -41,7 +42,11 @@ class AllergenList(Record):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Market(Record):
-    """A jurisdiction. `tax` is a share (0.2 = 20 %)."""
+    """A jurisdiction. `tax` is a share (0.2 = 20 %).
+
+    `switches` are days on which another allergen list takes over, in order;
+    `nutrition` is whose factors and rounding, `holding` whose limits.
+    """
 
     allergen_list: str
     currency: str
@@ -50,6 +55,17 @@ class Market(Record):
     language: str
     spoons: str | None = None
     caution: str = ""
+    switches: tuple[tuple[date, str], ...] = ()
+    nutrition: str = "eu"
+    holding: str | None = None
+
+    def list_on(self, day: date | None) -> str:
+        """The allergen list of a day; without a day, the one before any switch."""
+        found = self.allergen_list
+        for start, id in self.switches:
+            if day is not None and start <= day:
+                found = id
+        return found
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -82,6 +98,8 @@ class Site(Record):
     not_served: frozenset[str] = frozenset()
     stocks: Mapping[str, str] = field(default_factory=dict)
     ice: SiteIce | None = None
+    cleaning: Mapping[str, Cleaning] = field(default_factory=dict)
+    cleared: Mapping[str, ClearOut] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -166,6 +166,8 @@ class Prep(Record):
     colour: str = ""
     cautions: tuple[str, ...] = ()
     film: Decimal | None = None
+    keep_at: Decimal | None = None
+    stable: str = ""
 
     def all_lines(self) -> Iterator[Line]:
         yield from self.lines.values()

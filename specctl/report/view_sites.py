@@ -27,6 +27,8 @@ _KINDS = (
     ("vessel", "Vessel", "vessel"),
     ("option", "Options", "option"),
     ("substitute", "Stand-ins", "stand-in"),
+    ("contact", "Shared equipment", "shared equipment"),
+    ("advisory", "Advice", "advice"),
     ("caution", "Cautions", "caution"),
     ("claim", "Claims", "claim"),
     ("name", "Names", "name"),

@@ -202,3 +202,28 @@ def fact_words(fact: Mapping[str, Any], groups: Mapping[str, str] | None = None)
         return name
     group = visible((groups or {}).get(fact["group"], group_words(fact["group"]))).lower()
     return name if group in name.lower() or name.lower() in group else f"{name} ({group})"
+
+
+def contact_words(shared: Mapping[str, Any]) -> str:
+    """One piece of shared equipment: what it carries across, and what its cleaning rule is worth."""
+    equipment, rule = shared["equipment"], shared["cleaning"]
+    if shared["lowered"]:
+        return say(
+            "contact.lowered", equipment=equipment, method=rule["method"], document=rule["document"], dated=rule["dated"]
+        )
+    names = ENGLISH["word.list"].join(shared["substances"])
+    parts = [say("contact.carries", equipment=equipment, substances=names) if names else say("contact.nothing", equipment=equipment)]
+    if rule is not None:
+        key = "contact.weak" if rule["method"] in ("rinse", "wipe") else "contact.unproven"
+        parts.append(say(key, method=rule["method"]))
+    if shared["unanswered"]:
+        parts.append(say("contact.unanswered", names=ENGLISH["word.list"].join(shared["unanswered"])))
+    return "; ".join(parts)
+
+
+def advisory_words(advice: Mapping[str, Any]) -> str:
+    """One piece of advice, with what brings it."""
+    key = f"advisory.{advice['about']}"
+    says = ENGLISH[key] if key in ENGLISH else say("advisory.other", about=advice["about"])
+    names = ENGLISH["word.list"].join(advice["because"])
+    return say("advisory.because" if "" in advice["choices"] else "advisory.choices", says=says, names=names)

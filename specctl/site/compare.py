@@ -45,7 +45,7 @@ def compare(before: Record, after: Record) -> list[Difference]:
         (("steps",), _steps),
         (("options",), _options),
         (("substitutes",), _substitutes),
-        (("hold", "equipment", "cautions", "claims"), _rest),
+        (("hold", "equipment", "cautions", "claims", "contact", "advisories"), _rest),
     )
     found: list[Difference] = []
     seen: set[str] = set()
@@ -260,3 +260,6 @@ def _substitutes(before: Record, after: Record) -> Iterator[Difference]:
 def _rest(before: Record, after: Record) -> Iterator[Difference]:
     for key in ("hold", "equipment", "cautions", "claims"):
         yield from _leaf(key, before[key], after[key])
+    # Entries made before these were told do not have them.
+    for key in ("contact", "advisories"):
+        yield from _leaf(key, before.get(key, []), after.get(key, []))

@@ -8,7 +8,9 @@ from typing import Any
 from specctl.report.catalogue import ENGLISH
 from specctl.report.clean import visible
 from specctl.report.words import (
+    advisory_words,
     amount_words,
+    contact_words,
     error_words,
     keep_words,
     measure_words,
@@ -131,6 +133,14 @@ def _hold(hold: Record | None) -> str:
     return f"{keep_words(hold['keep'])}, {own}{note}"
 
 
+def _contact(shared: list[Record]) -> str:
+    return "; ".join(contact_words(each) for each in shared) or say("diff.none")
+
+
+def _advisories(advice: list[Record]) -> str:
+    return " ".join(advisory_words(each) for each in advice) or say("diff.none")
+
+
 def _vessel(vessel: Record | None) -> str:
     if vessel is None:
         return say("diff.none")
@@ -167,6 +177,8 @@ _SHOW: dict[str, Callable[[Any], str]] = {
     "allergen": _statuses,
     "allergen-row": _allergen_row,
     "hold": _hold,
+    "contact": _contact,
+    "advisories": _advisories,
     "vessel": _vessel,
     "makes": _makes,
     "list": _list,

@@ -13,6 +13,8 @@ from typing import Any
 
 from specctl.report.clean import visible
 from specctl.report.words import (
+    advisory_words,
+    contact_words,
     error_words,
     grams_words,
     keep_words,
@@ -112,6 +114,8 @@ class Card:
     equipment: str
     cautions: tuple[str, ...]
     claims: str
+    contact: tuple[str, ...] = ()
+    advice: tuple[str, ...] = ()
 
     @property
     def alarms(self) -> tuple[str, ...]:
@@ -164,6 +168,9 @@ def card_of(entry: Record, *, today: date, standing: str = "") -> Card:
         equipment=equipment,
         cautions=tuple(visible(caution) for caution in entry["cautions"]),
         claims=say("word.list").join(visible(claim) for claim in entry["claims"]),
+        # Entries made before these were told do not have them.
+        contact=tuple(contact_words(shared) for shared in entry.get("contact", ())),
+        advice=tuple(advisory_words(advice) for advice in entry.get("advisories", ())),
     )
 
 

@@ -4,14 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from datetime import date
+from typing import TYPE_CHECKING
 
 from specctl.report.plain import box, heading, wrap
 from specctl.report.words import say
 from specctl.site.pages_card import Card, LineView, Record, card_of
-from specctl.site.pages_changed import Changed
-from specctl.site.pages_facts import Facts
-from specctl.site.pages_masthead import Masthead
-from specctl.site.pages_view import Sheet, View
+
+if TYPE_CHECKING:  # one card needs none of the pages around it
+    from specctl.site.pages_changed import Changed
+    from specctl.site.pages_facts import Facts
+    from specctl.site.pages_masthead import Masthead
+    from specctl.site.pages_view import Sheet, View
 
 WIDTH = 80
 
@@ -128,7 +131,13 @@ def _card(card: Card, width: int, stale: str = "") -> list[str]:
     if stale:
         lines += box([say("cover.title"), stale], width)
     lines += _facts(card.facts, width)
+    if card.contact:
+        lines += ["", f"{say('contact.title')}:"]
+        for words in card.contact:
+            lines += wrap(words, width, "  - ")
     lines += wrap(f"{say('caution.tell-us')} {say('caution.shared')}", width, "  ")
+    for words in card.advice:
+        lines += wrap(f"{say('advisory.title')}: {words}", width)
     for caution in card.cautions:
         lines += wrap(f"{say('card.caution')}: {caution}", width)
     for size in card.sizes:

@@ -42,6 +42,8 @@ _ENTRY = {
     "cautions": list,
     "claims": list,
 }
+# Entries made before these were told do not have them, and never change.
+_LATER = {"contact": list, "advisories": list}
 
 
 def wrong(path: str, what: str) -> Untrusted:
@@ -122,7 +124,8 @@ def entry(name: str, value: Any, market: str) -> None:
         same = False
     if not same:
         raise wrong(path, "its bytes are not what its digest says")
-    fields(value, path, **_ENTRY)
+    typed(value, dict, path)
+    fields(value, path, **_ENTRY, **{name: kind for name, kind in _LATER.items() if name in value})
     if value["entry"] != 1:
         raise wrong(f"{path}.entry", "an entry format this specctl does not know")
     matches(value["item"], f"{path}.item", ITEM)
