@@ -46,7 +46,7 @@ def init(
     wish = starting.InitWish(folder, id, name or id, person, person_name or person, key)
     files = starting.lay_out(wish)
     outlet.result(str(folder))
-    outlet.say(f"Laid out the book of {name or id} in {folder}: {len(files)} files. Nothing is signed yet.")
+    outlet.say(f"Laid out the book of {name or id} in {folder}: {outlet.count(len(files), 'file')}. Nothing is signed yet.")
     outlet.say("Next: write everybody who signs, with their public keys, into signatories.yaml, and look at policy.yaml.")
     outlet.say(f"Nobody signs their own proposal, so it takes at least two people. Then: specctl init --seal --book {folder} --key {key}")
     return 0
@@ -72,7 +72,8 @@ def check(
         from specctl.report.terminal import problems_text
 
         outlet.result(problems_text(problems, outlet.width(), colour=outlet.colour()))
-    outlet.say(f"{errors} errors, {len(problems) - errors} warnings in " + ", ".join(f"{n} {k}" for k, n in counts.items()))
+    found = f"{outlet.count(errors, 'error')}, {outlet.count(len(problems) - errors, 'warning')}"
+    outlet.say(f"{found} in " + ", ".join(outlet.count(n, k.removesuffix("s")) for k, n in counts.items()))
     return 1 if errors or (strict and problems) else 0
 
 
@@ -107,7 +108,7 @@ def normalise(
             outlet.result(table_text(("where", "as written", "now"), rows, outlet.width(), colour=outlet.colour()))
         if done.result.problems:
             outlet.result(problems_text(done.result.problems, outlet.width(), colour=outlet.colour()))
-    outlet.say(f"{len(rows)} amounts, {len(done.written)} files written. Grams are rounded half up to 0.01 g.")
+    outlet.say(f"{outlet.count(len(rows), 'amount')}, {outlet.count(len(done.written), 'file')} written. Grams are rounded half up to 0.01 g.")
     return 1 if done.result.problems else 0
 
 
@@ -212,7 +213,8 @@ def trace(
         outlet.say(f"{found.item} is used nowhere.")
     else:
         outlet.say(
-            f"{found.item}: {len(found.preps)} preps, {len(found.drinks)} drinks, {len(found.options)} options, "
-            f"{len(found.sites)} sites of {len(found.franchises)} franchises."
+            f"{found.item}: {outlet.count(len(found.preps), 'prep')}, {outlet.count(len(found.drinks), 'drink')}, "
+            f"{outlet.count(len(found.options), 'option')}, {outlet.count(len(found.sites), 'site')} "
+            f"of {outlet.count(len(found.franchises), 'franchise')}."
         )
     return 0

@@ -18,7 +18,7 @@ FORMS = ("terminal", "html", "markdown", "json")
 
 
 def propose(
-    title: Annotated[str, typer.Argument(help="What changes, in a few words.")] = "",
+    title: Annotated[str, typer.Argument(metavar="TITLE", help="What changes, in a few words.")] = "",
     why: Annotated[str, typer.Option("--why", help="Why, in a sentence or two.")] = "",
     start: Annotated[Optional[str], typer.Option("--start", metavar="DATE", help="First day; in a week when left out.")] = None,
     wave: Annotated[
@@ -74,10 +74,10 @@ def propose(
         outlet.result(done.name)
     kind = "draft" if done.draft else "proposal"
     where = "pushed to origin" if done.pushed else "kept in this repository (there is no origin)"
-    outlet.say(f"Made the {kind} {done.name} of {len(done.files)} files, {where}. Start: {done.start}.")
+    outlet.say(f"Made the {kind} {done.name} of {outlet.count(len(done.files), 'file')}, {where}. Start: {done.start}.")
     warnings = [p for p in done.problems if not p.is_error]
     if warnings:
-        outlet.say(f"{len(warnings)} warnings; specctl check lists them.")
+        outlet.say(f"{outlet.count(len(warnings), 'warning')}; see specctl check.")
     outlet.say(f"Your files are as you left them. Next: specctl report {done.name.split('-')[0]}")
     return 0
 
@@ -123,7 +123,7 @@ def proposals(
 
     rows = [(p.name, p.title, p.state, p.start, p.waits_for or (f"release {p.release}" if p.release else "")) for p in found]
     if rows:
-        outlet.result(table_text(("proposal", "title", "state", "start", "waits for"), rows, outlet.width(), colour=outlet.colour()))
+        outlet.result(table_text(("proposal", "title", "state", "start", "waits for, or became"), rows, outlet.width(), colour=outlet.colour()))
     outlet.say(f"{sum(p.state != 'released' for p in found)} open, {sum(p.state == 'released' for p in found)} released.")
     return 0
 
@@ -364,7 +364,7 @@ def release(
     outlet.say(f"Released {record.proposal} as release {record.number}, commit {done.commit[:12]}.")
     for wave in record.waves:
         first = min((record.starts[s] for s in wave.sites if s in record.starts), default="")
-        outlet.say(f"Wave {wave.key}: {len(wave.sites)} sites, from {first}.")
+        outlet.say(f"Wave {wave.key}: {outlet.count(len(wave.sites), 'site')}, from {first}.")
     if done.in_the_way:
         outlet.say(
             "Your edits of " + ", ".join(done.in_the_way) + " kept these files from being brought along; they are untouched."

@@ -27,6 +27,11 @@ def say(text: str) -> None:
     sys.stderr.write("\n".join(visible(line) for line in text.split("\n")) + "\n")
 
 
+def count(number: int, thing: str) -> str:
+    """`1 file`, `2 files`: a number with its word."""
+    return f"{number} {thing}" if number == 1 else f"{number} {thing}s"
+
+
 def width() -> int:
     """Columns to write for: the terminal's, or 80 where there is none."""
     return max(40, shutil.get_terminal_size((80, 24)).columns)

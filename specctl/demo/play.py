@@ -201,7 +201,7 @@ def _plain_change(scene: _Scene) -> None:
 
 
 def _supplier_swap(scene: _Scene) -> Path:
-    scene.say("4. A supplier's powder is swapped; the new one holds lupin")
+    scene.say("5. A supplier's powder is swapped; the new one holds lupin")
     prep = scene.stage.book / "preps" / "salted-oat-foam.yaml"
     _edit(prep, POWDER_BEFORE, POWDER_AFTER)
     name = scene.propose("Holm foam powder", "The Ness powder is out of stock until spring.", 3.5, 1)
@@ -230,7 +230,7 @@ def _supplier_swap(scene: _Scene) -> Path:
 
 def _publish(scene: _Scene, days_ago: float, *, first: bool) -> None:
     done = publish(scene.source, scene.stage.packs, scene.stage.publishing_keys, scene.at(days_ago), new_keys=first)
-    scene.say(f"5. Published {len(done.sites)} bundles, without a price in them" if first else "6. Published again")
+    scene.say(f"4. Published {len(done.sites)} bundles, without a price in them" if first else "6. Published again")
 
 
 def _pull(scene: _Scene, played: Played, days_ago: float) -> None:
