@@ -139,7 +139,7 @@ def _measured(
         words = f"mix before air over 1 + its overrun of {float(item.overrun) * 100:.0f} %; drainage is not modelled"
         return DensityChoice(value, value * FOAM_SHARE, words)
     start = _ROOM if at is None else float(at)
-    moved = value * _expansion(composition_of(book, item), start, celsius)
+    moved = value * _expansion(item, composition_of(book, item), start, celsius)
     band = UNDATED_BAND if at is None else MEASURED_BAND + 0.25 * abs(moved - value)
     given = "stated without a temperature, taken as 20 °C" if at is None else f"stated at {start:g} °C"
     if abs(celsius - start) > 0.05:
@@ -147,13 +147,28 @@ def _measured(
     return DensityChoice(moved, band, given)
 
 
-def _expansion(composition: Mapping[str, Decimal] | None, start: float, end: float) -> float:
+def _expansion(
+    item: Item, composition: Mapping[str, Decimal] | None, start: float, end: float
+) -> float:
+    if composition is not None and _is_dairy(item):
+        before, after = _dairy(composition, start), _dairy(composition, end)
+        if before is not None and after is not None:
+            return after / before
     if composition is not None and composition.get("water", Decimal(0)) < Decimal("99.5"):
         first, last = composition_density(composition, start), composition_density(composition, end)
         if first is not None and last is not None:
             return last.value / first.value
     first_water, last_water = water_density(min(max(start, 0), 100)), water_density(min(max(end, 0), 100))
     return last_water / first_water if first_water and last_water else 1.0
+
+
+def _is_dairy(item: Item) -> bool:
+    return isinstance(item, Ingredient) and item.facts is not None and "milk" in item.facts.contains
+
+
+def _dairy(composition: Mapping[str, Decimal], celsius: float) -> float | None:
+    water, fat = float(composition.get("water", 0)), float(composition.get("fat", 0))
+    return dairy_density(fat, max(100 - water - fat, 0.0), celsius) if water else None
 
 
 def _modelled(item: Item, composition: Mapping[str, Decimal], celsius: float) -> DensityChoice | NoDensity:
@@ -163,16 +178,15 @@ def _modelled(item: Item, composition: Mapping[str, Decimal], celsius: float) ->
         found = water_density(min(max(celsius, 0.0), 100.0))
         if found is not None:
             return DensityChoice(found, 0.0005, "water, IAPWS-95")
-    if isinstance(item, Ingredient) and item.facts is not None and "milk" in item.facts.contains:
-        fat = share.get("fat", 0.0)
-        dairy = dairy_density(fat, max(100 - water - fat, 0.0), celsius) if water else None
+    if _is_dairy(item):
+        dairy = _dairy(composition, celsius)
         if dairy is not None:
             return DensityChoice(dairy, 0.005, "dairy formula from fat and solids-not-fat, after D. Goff")
     if sugars > 1 and 97 <= water + sugars <= 102:
         percent = 100 * sugars / (water + sugars)
         table = sucrose_density(percent)
         if table is not None:
-            moved = table * _expansion(composition, _ROOM, celsius)
+            moved = table * _expansion(item, composition, _ROOM, celsius)
             warning = sucrose_warning(percent, celsius)
             return DensityChoice(moved, 0.005, f"sugar table, {percent:.0f} % by mass, CRC Handbook", warning)
     model = composition_density(composition, celsius)

@@ -12,7 +12,7 @@ from specctl.analysis.heat import WATER_HEAT
 DRY_STEAM = 2675.4
 """J/g above liquid at 0 °C: saturated steam at 100 °C (IAPWS-95, as reference libraries compute it)."""
 
-BOILING_WATER = 419.0
+BOILING_WATER = 418.95
 """J/g above liquid at 0 °C: water at 100 °C (the same)."""
 
 DEFAULT_DRYNESS = 0.95

@@ -117,8 +117,8 @@ class Hollow:
         if share >= 1:
             return self.full
         if self.rows:
-            at = bisect_left(self.rows, ml, key=lambda row: row[1])
-            low, held = self.rows[at - 1] if at else (0.0, 0.0)
+            at = max(1, bisect_left(self.rows, ml, key=lambda row: row[1]))
+            low, held = self.rows[at - 1]
             high, more = self.rows[at]
             return low + (high - low) * (ml - held) / (more - held)
         a, b = self.base, self.rim
@@ -131,8 +131,8 @@ class Hollow:
         """Ml up to a height in mm."""
         share = min(max(height / self.full, 0.0), 1.0)
         if self.rows:
-            at = bisect_left(self.rows, share * self.full, key=lambda row: row[0])
-            low, held = self.rows[at - 1] if at else (0.0, 0.0)
+            at = max(1, bisect_left(self.rows, share * self.full, key=lambda row: row[0]))
+            low, held = self.rows[at - 1]
             high, more = self.rows[at]
             return held + (more - held) * (share * self.full - low) / (high - low)
         a, b = self.base, self.rim
