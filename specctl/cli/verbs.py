@@ -32,6 +32,7 @@ VERBS = {
     "pull": ("site_commands:pull", "Fetch, verify and install this site's approved cards, and make its pages."),
     "card": ("site_commands:card", "Show the cards in force at a site, from what it last verified; works offline."),
     "in-force": ("site_commands:in_force", "Answer what a site was shown at a minute: release, entry, signers, reason."),
+    "scoop-check": ("bench_commands:scoop_check", "Store weighings of one ingredient with one tool at one site, and say what they prove."),
     "trace": ("book_commands:trace", "Show where an ingredient or prep is used: preps, drinks, options, sites."),
 }
 
