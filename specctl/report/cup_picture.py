@@ -57,7 +57,7 @@ def cup_svg(view: CupView, *, figures: bool = True, heading: str = "", scale: fl
     head = _fitted(f"{heading}: {view.title}" if heading else view.title, _BELOW_WIDE)
     top = _TOP + len(head) * _LINE + _lid_room(view) * per_mm
     draw = _Drawing(view, per_mm, top, prefix)
-    labels = _placed_labels(_labels(view, draw, figures), top - 4)
+    labels = _placed_labels(_labels(view, draw, figures), top - 4, draw.y(0) + 10)
     bottom = max([draw.y(0) + 10, *(y + len(label.lines) * _LINE for label, y in labels)])
     below = _below(view, figures)
     height = bottom + 8 + len(below) * _LINE + 6
@@ -210,7 +210,7 @@ def _figures(layer: CupLayer) -> list[str]:
     return _fitted(layer.figures, _LABEL_WIDE)
 
 
-def _placed_labels(labels: Sequence[_Label], top: float) -> list[tuple[_Label, float]]:
+def _placed_labels(labels: Sequence[_Label], top: float, base: float) -> list[tuple[_Label, float]]:
     """Each label's first baseline: as near as may be to what it points at, none over another."""
     heights = [len(label.lines) * _LINE + _GAP for label in labels]
     wanted = [label.points_at - height / 2 + _LINE for label, height in zip(labels, heights)]
@@ -218,6 +218,11 @@ def _placed_labels(labels: Sequence[_Label], top: float) -> list[tuple[_Label, f
     for at, want in enumerate(wanted):
         free = top + _LINE if not placed else placed[-1] + heights[at - 1]
         placed.append(max(want, free))
+    # what was pushed below the cup moves back up into whatever room is free above
+    low = max(base, top + sum(heights) + _LINE)
+    for at in reversed(range(len(placed))):
+        placed[at] = min(placed[at], low - heights[at] + _LINE)
+        low = placed[at] - _LINE
     return list(zip(labels, placed))
 
 

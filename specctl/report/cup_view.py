@@ -186,7 +186,7 @@ def _ice(state: CupState, hollow: Hollow) -> IceView | None:
     if not tops:
         return None
     heap = ice.left / float(ICE_DENSITY) / ice.packing
-    if ice.floats or max(tops) <= 0:
+    if ice.floats or not ice.among:
         top = max(tops)
         bottom = hollow.height(max(hollow.held(top) - heap, 0.0))
     else:

@@ -36,7 +36,7 @@ def figure_words(layer: LayerState) -> str:
     if layer.celsius is not None:
         parts.append(f"{_whole(layer.celsius)} °C")
     if layer.bottom is not None and layer.top is not None:
-        parts.append(f"{layer.top - layer.bottom:.0f} mm high")
+        parts.append(f"{layer.top - layer.bottom:.0f} mm")
     return ", ".join(parts) or "not known"
 
 
