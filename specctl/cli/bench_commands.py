@@ -13,6 +13,7 @@ from specctl.errors import Found, NotFound, Usage
 if TYPE_CHECKING:
     from datetime import date
 
+    from specctl.actions.source import Source
     from specctl.codec.weighings import Weighings
 
 
@@ -52,6 +53,102 @@ def scoop_check(
             outlet.result(problems_text(done.notes, outlet.width(), colour=outlet.colour()))
     outlet.say(f"{done.path} {'written' if done.written else 'would be written'}; it counts once it is proposed and released.")
     return 0
+
+
+def site_fit(
+    site: Annotated[Optional[str], typer.Argument(metavar="[SITE]", help="The site; or --all, or --chain.")] = None,
+    all_: Annotated[bool, typer.Option("--all", help="Every site, one row each.")] = False,
+    chain: Annotated[bool, typer.Option("--chain", help="Every ingredient: at how many sites it fits, and what a year costs.")] = False,
+    franchise: Annotated[Optional[str], typer.Option("--for", metavar="FRANCHISE", help="With --chain: this franchise's sites and prices only.")] = None,
+    prep: Annotated[Optional[str], typer.Option("--prep", metavar="PREP", help="Whole batches of this prep in the site's tools and vessels.")] = None,
+    batches: Annotated[Optional[int], typer.Option("--batches", min=1, max=100, help="How many; else as many as its vessel holds.")] = None,
+    book: BookOption = HERE,
+    json: JsonOption = False,
+) -> int:
+    """Show how well a site's own tools hit every amount of its menu, worst first."""
+    from specctl.actions.source import open_source
+
+    if (site is not None) + all_ + chain != 1 or ((prep is not None or batches is not None) and site is None):
+        raise Usage("say which site, or --all, or --chain", "For example: specctl site-fit harbour-row")
+    if franchise is not None and not chain:
+        raise Usage("--for goes with --chain", "For example: specctl site-fit --chain --for marram")
+    if batches is not None and prep is None:
+        raise Usage("--batches goes with --prep", "For example: specctl site-fit harbour-row --prep sugar-syrup --batches 2")
+    with open_source(book) as source:
+        if site is not None and prep is not None:
+            return _one_batch(source, site, (prep, batches), json)
+        if site is not None:
+            return _one_site(source, site, json)
+        return _every_site(source, json) if all_ else _whole_chain(source, franchise, json)
+
+
+def _one_site(source: Source, site: str, json: bool) -> int:
+    from specctl.actions.site_fitting import fit_site, site_json
+    from specctl.cli import clock, outlet
+    from specctl.report import bench_words
+    from specctl.report.plain import wrap
+    from specctl.report.terminal import table_text
+
+    done = site_json(fit_site(source, site, clock.now().date()))
+    failing = done["counts"]["outside"] + done["counts"]["no-tool"]
+    if json:
+        outlet.result_json(done)
+    else:
+        columns, rows = bench_words.fit_table(done["amounts"], outlet.width())
+        outlet.result(table_text(columns, rows, outlet.width(), colour=outlet.colour()))
+        for line in [*bench_words.help_words(done), bench_words.ESTIMATE]:
+            outlet.result("\n".join(wrap(line, outlet.width())))
+    outlet.say(f"{done['site']['name']}: {bench_words.count_words(done['counts'])}.")
+    return 1 if failing else 0
+
+
+def _one_batch(source: Source, site: str, wanted: tuple[str, int | None], json: bool) -> int:
+    from specctl.actions.batching import scale_prep
+    from specctl.cli import outlet
+    from specctl.report import bench_words
+    from specctl.report.plain import wrap
+    from specctl.report.terminal import table_text
+
+    done = scale_prep(source, site, *wanted)
+    if json:
+        outlet.result_json(done)
+    else:
+        outlet.result("\n".join(wrap(bench_words.batch_words(done), outlet.width())))
+        rows = [bench_words.batch_cells(line) for line in done["lines"]]
+        outlet.result(table_text(bench_words.BATCH_COLUMNS, rows, outlet.width(), colour=outlet.colour()))
+    return 1 if any(line["measure"]["verdict"] in ("outside", "no-tool") for line in done["lines"]) else 0
+
+
+def _every_site(source: Source, json: bool) -> int:
+    from specctl.actions.site_fitting import all_json
+    from specctl.cli import outlet
+    from specctl.report import bench_words
+    from specctl.report.terminal import table_text
+
+    done = all_json(source)
+    if json:
+        outlet.result_json(done)
+    else:
+        rows = [bench_words.site_cells(row) for row in done["sites"]]
+        outlet.result(table_text(bench_words.SITE_COLUMNS, rows, outlet.width(), colour=outlet.colour()))
+        outlet.say(bench_words.ESTIMATE)
+    return 1 if any(row["counts"]["outside"] + row["counts"]["no-tool"] for row in done["sites"]) else 0
+
+
+def _whole_chain(source: Source, franchise: str | None, json: bool) -> int:
+    from specctl.actions.site_fitting import chain_json
+    from specctl.cli import outlet
+    from specctl.report import bench_words
+    from specctl.report.terminal import table_text
+
+    done = chain_json(source, franchise)
+    if json:
+        outlet.result_json(done)
+    else:
+        rows = [bench_words.chain_cells(row) for row in done["items"]]
+        outlet.result(table_text(bench_words.CHAIN_COLUMNS, rows, outlet.width(), colour=outlet.colour()))
+        outlet.say("At stated sales, standard builds only. Over and under are expectations. " + bench_words.ESTIMATE)
+    return 1 if any(row["outside"] for row in done["items"]) else 0
 
 
 def _weighings(weigh: str | None, csv: Path | None, column: str | None) -> Weighings:

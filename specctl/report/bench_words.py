@@ -6,7 +6,7 @@ here is only what those never say: how sure a number is, and what to do about it
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from datetime import date
 from typing import Any
 
@@ -100,3 +100,124 @@ def _hours(other: Mapping[str, Any]) -> str:
     if other["more_than_chance"]:
         return f"A busy hour gives {size} than a quiet one: a bias, and the newer check is the one that counts."
     return f"A busy hour gives {size} than a quiet one, no more than weighings so few differ by chance."
+
+
+COUNTED = ("no-tool", "outside", "unproven", "within")
+
+
+def count_words(counts: Mapping[str, int]) -> str:
+    """`2 OUTSIDE tolerance, 40 within tolerance`."""
+    return ", ".join(f"{counts[v]} {verdict_words(v)}" for v in COUNTED if counts[v]) or "nothing is measured here"
+
+
+NARROW = 110
+"""Below so many columns the table joins fields, so that it stays one table."""
+
+
+def fit_table(rows: Iterable[Mapping[str, Any]], width: int) -> tuple[tuple[str, ...], list[tuple[str, ...]]]:
+    """Columns and rows of a menu, the verdict always first."""
+    cells = [fit_cells(row) for row in rows]
+    if width >= NARROW:
+        return ("verdict", "where", "asked", "how it is measured here", "what it gives"), cells
+    return ("verdict", "where and what", "how it is measured here"), [
+        (verdict, f"{where}: {asked}", f"{how}: {gives}" if gives else how) for verdict, where, asked, how, gives in cells
+    ]
+
+
+def help_words(fit: Mapping[str, Any]) -> list[str]:
+    """What would help, in order; `fit` is the result of `site-fit SITE --json`."""
+    lines = [_advice_line(advice) for advice in fit["remedies"]]
+    for buy in fit["buy"]:
+        after = f", {buy['brings'] - buy['proven']} of them once weighed (scoop-check)" if buy["brings"] > buy["proven"] else ""
+        lines.append(f"To buy: a {visible(buy['name'])} brings {buy['brings']} of {buy['of']} amounts inside{after}.")
+    scale, failing = fit["scale"], len(fit["remedies"])
+    if scale and sum(buy["brings"] for buy in fit["buy"]) < failing:
+        lines.append(f"THIS SITE NEEDS A SCALE: a {visible(scale['name'])} brings {scale['brings']} of {scale['of']} amounts inside.")
+    elif scale:
+        lines.append(f"Or a {visible(scale['name'])}: {scale['brings']} of {scale['of']} amounts inside, and proven.")
+    for flow in fit["flow"]:
+        lines.append(flow_words(flow))
+    for due in fit["checks_due"]:
+        lines.append(f"Weigh again: {visible(due['scoop_check'])} was due on {date_words(date.fromisoformat(due['due']))}.")
+    return lines
+
+
+def flow_words(flow: Mapping[str, Any]) -> str:
+    """How a powder flows, in the words of USP <1174>, and what that means for a scoop."""
+    trust = "a level scoop of it can be trusted once weighed" if flow["trusted"] else "DO NOT TRUST IT TO A SCOOP: weigh it"
+    return (
+        f"{visible(flow['name'])}: Hausner ratio {flow['hausner']}, Carr index {flow['carr']} %, flow {flow['flow']} "
+        f"(USP <1174>; between two bands the figure is rounded half up first): {trust}."
+    )
+
+
+def _advice_line(advice: Mapping[str, Any]) -> str:
+    what = f"{advice['grams']} g of {visible(advice['of_name'])} ({visible(advice['name'])})"
+    own, mix = advice["own"], advice["premix"]
+    if own is not None:
+        many = "batches" if advice["item"].startswith("prep/") else "drinks"
+        how = f"for {own['times']} {many} at once" if own["how"] == "at-once" else "in more motions than the book allows"
+        return f"{what}: the site's own tools serve {how}: {measure_words(_as_line(own))}, {error_words(own['measure'])}, {verdict_words(own['measure']['verdict'])}."
+    if mix is not None:
+        density = f" (about {mix['density']} g/ml, worked out: weigh it once)" if mix["density"] else ""
+        made = measure_words({"measure": mix["making"], "grams": mix["grams"], "each": None, "rule": None})
+        dosed = measure_words({"measure": mix["dosing"], "grams": mix["dose"], "each": None, "rule": None})
+        return (
+            f"{what}: make a premix for {mix['portions']} drinks, {mix['grams']} g ({made}) with {mix['with_grams']} g "
+            f"{visible(mix['with_name'])}{density}; put {mix['dose']} g of it in each drink: {dosed}, "
+            f"{verdict_words(mix['dosing']['verdict'])}. The mix carries the allergens of both."
+        )
+    return f"{what}: nothing the site owns serves, and no premix does."
+
+
+def _as_line(own: Mapping[str, Any]) -> dict[str, Any]:
+    return {"measure": own["measure"], "grams": own["measure"]["gives"] or "", "each": None, "rule": None}
+
+
+def site_cells(row: Mapping[str, Any]) -> tuple[str, ...]:
+    """One site of `site-fit --all`: counts by verdict and its worst amount."""
+    worst = row["worst"]
+    said = "" if worst is None else "; ".join(part for part in fit_cells(worst) if part)
+    return visible(row["name"]), count_words(row["counts"]), said
+
+
+SITE_COLUMNS = ("site", "amounts", "its worst amount")
+
+
+def chain_cells(row: Mapping[str, Any]) -> tuple[str, ...]:
+    """One ingredient of `site-fit --chain`."""
+    cost = ", ".join(f"{amount} {currency}" for currency, amount in sorted(row["over_cost"].items())) or "not known"
+    if row["no_price_at"]:
+        cost += f" (no price at {', '.join(row['no_price_at'])})"
+    fit = f"{len(row['outside'])} OUTSIDE, {len(row['unproven'])} not proven, of {row['sites']} sites"
+    return visible(row["name"]), fit, f"{row['over_kg']} kg: {cost}", f"{row['under_kg']} kg; {row['missed']} doses missed"
+
+
+CHAIN_COLUMNS = ("item", "sites", "a year over: money", "a year under: taste")
+
+
+BATCH_COLUMNS = ("verdict", "what", "how it is measured here", "what it gives")
+
+
+def batch_cells(line: Mapping[str, Any]) -> tuple[str, ...]:
+    """One line of `site-fit SITE --prep PREP`."""
+    what = f"{visible(line['name'])}, {line['grams']} g" if line["grams"] else f"{visible(line['name'])}, {line['each']}"
+    if line["packs"]:
+        what += f" (whole packs: {line['packs']['count']} × {visible(line['packs']['name'])})"
+    gives = error_words(line["measure"]) if line["measure"]["gives"] is not None else ""
+    return verdict_words(line["measure"]["verdict"]), what, measure_words(line), gives
+
+
+def batch_words(batch: Mapping[str, Any]) -> str:
+    """How much it makes, and how much its vessel takes."""
+    count = "1 batch" if batch["batches"] == 1 else f"{batch['batches']} batches"
+    head = f"{visible(batch['prep']['name'])} at {visible(batch['site']['name'])}: {count}, {batch['yields_g']} g."
+    vessel = batch["vessel"]
+    if vessel is None:
+        return f"{head} No vessel is stated for it."
+    if vessel["most_batches"] is None:
+        return f"{head} HOW MANY FIT THE VESSEL IS NOT KNOWN: the prep states no density."
+    return (
+        f"{head} {visible(vessel['name'])} works up to {vessel['works_ml']} ml and takes {vessel['least_batches']} to "
+        f"{vessel['most_batches']} batches of {vessel['batch_ml']} ml, whipped where it is whipped."
+    )
