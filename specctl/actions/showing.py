@@ -11,6 +11,7 @@ from specctl.actions.benching import AS_SPECIFIED, BenchCup, WhatIf, bench
 from specctl.actions.source import Source
 from specctl.actions.tracing import loaded_book
 from specctl.analysis.cost import Terms, cup_cost, margin
+from specctl.analysis.equivalent import swap_json, swaps_of
 from specctl.change.compiled import items_at
 from specctl.change.entry import compile_entry
 from specctl.change.entry_lines import lines_in
@@ -117,3 +118,10 @@ def _costs(book: Book, item: str, entry: dict[str, Any]) -> tuple[CostRow, ...]:
             left = margin(cost, menu, book.markets[site.market]).margin if menu is not None else None
             rows.append(CostRow(franchise, size, prices.currency, cost.total, menu, left, tuple(str(m) for m in cost.missing)))
     return tuple(rows)
+
+
+def equivalents(shown: Shown, franchise: str | None = None) -> list[dict[str, object]]:
+    """What its stand-ins change, where the book allows them for this drink and the site's market;
+    costs at one franchise's prices where one is named."""
+    drink = shown.book.drinks.get(shown.item.removeprefix("drink/")) if shown.item.startswith("drink/") else None
+    return [] if drink is None else [swap_json(s) for s in swaps_of(shown.book, drink, shown.site.market, franchise)]

@@ -20,6 +20,7 @@ from specctl.analysis import capability, remedy, scoopcheck
 from specctl.analysis.cost import unit_cost
 from specctl.analysis.density import Item
 from specctl.analysis.dose import Bench
+from specctl.analysis.equivalent import swap_json, swaps_of
 from specctl.analysis.error import spread_of
 from specctl.analysis.fitting import Asked, Fit, Flow, counts, fit_of, flow_of, worst_first
 from specctl.analysis.measuring import Measure, Move
@@ -261,6 +262,11 @@ def site_json(done: SiteFit) -> dict[str, Any]:
         "flow": [
             {"ingredient": f.item, "name": f.name, "hausner": f"{f.hausner:.2f}", "carr": f"{f.carr:.0f}", "flow": f.band, "trusted": f.trusted}
             for f in done.flows
+        ],
+        "equivalents": [
+            {"drink": drink.id, "name": drink.name, **swap_json(swap)}
+            for drink in done.book.served_at(done.site)
+            for swap in swaps_of(done.book, drink, done.site.market, done.site.franchise)
         ],
         "checks_due": [{"scoop_check": check.id, "due": day.isoformat()} for check, day in done.due],
     }

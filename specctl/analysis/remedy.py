@@ -189,9 +189,13 @@ def _mixed(asked: Asked, item: Item, other: Asked, thing: Item, how: tuple[int, 
     portions, bench = how
     assert asked.grams is not None and other.grams is not None
     whole, carried = asked.grams * portions, other.grams * portions
-    making = measure(Grams(whole), asked.tolerance, item, bench)
-    carrying = measure(Grams(carried), other.tolerance, thing, bench)
-    if making.verdict not in MEASURED or carrying.verdict not in MEASURED or making.off is None:
+    # A mix is made before opening, at leisure: the cap on motions is for a queue.
+    unhurried = replace(bench, most_motions=max(bench.most_motions, MOST_MOTIONS))
+    making = measure(Grams(whole), asked.tolerance, item, unhurried)
+    if making.verdict not in MEASURED:
+        return None
+    carrying = measure(Grams(carried), other.tolerance, thing, unhurried)
+    if carrying.verdict not in MEASURED or making.off is None:
         return None
     dose = asked.grams + other.grams
     made = abs(EXACT.divide(making.off, whole))

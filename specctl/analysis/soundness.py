@@ -14,6 +14,7 @@ from specctl.analysis.claims import check_claims
 from specctl.analysis.contact import check_cleaning
 from specctl.analysis.cupcheck import check_cups
 from specctl.analysis.documents import check_documents
+from specctl.analysis.equivalent import check_equivalents
 from specctl.analysis.lines import check_lines
 from specctl.analysis.prices import check_prices
 from specctl.analysis.references import check_references
@@ -34,6 +35,7 @@ def check_book(book: Book, today: date) -> list[Problem]:
         *check_claims(book),
         *check_prices(book),
         *check_serving(book),
+        *check_equivalents(book),
         *check_cups(book),
         *check_changeovers(book, today),
         *check_cleaning(book, today),

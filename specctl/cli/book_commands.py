@@ -126,7 +126,7 @@ def show(
 ) -> int:
     """Show a drink or prep of the book on disk: amounts, tools, allergens, cost."""
     from specctl.actions.benching import read_what_if
-    from specctl.actions.showing import show as run
+    from specctl.actions.showing import equivalents, show as run
     from specctl.actions.source import open_source
     from specctl.cli import clock, outlet
 
@@ -141,6 +141,7 @@ def show(
                 "entry": shown.entry,
                 "costs": [c.as_json() for c in costs],
                 "cups": [c.as_json() for c in shown.cups],
+                "equivalents": equivalents(shown, franchise),
             }
         )
         return 0

@@ -11,7 +11,7 @@ from datetime import date
 from typing import Any
 
 from specctl.report.clean import visible
-from specctl.report.words import date_words, error_words, measure_words, verdict_words
+from specctl.report.words import date_words, error_words, measure_words, status_words, verdict_words
 
 ESTIMATE = (
     "Chances are estimates by a normal law, from scoop checks, stated tool errors or the published error of ordinary "
@@ -137,6 +137,7 @@ def help_words(fit: Mapping[str, Any]) -> list[str]:
         lines.append(f"Or a {visible(scale['name'])}: {scale['brings']} of {scale['of']} amounts inside, and proven.")
     for flow in fit["flow"]:
         lines.append(flow_words(flow))
+    lines += dict.fromkeys(swap_words(swap) for swap in fit["equivalents"])
     for due in fit["checks_due"]:
         lines.append(f"Weigh again: {visible(due['scoop_check'])} was due on {date_words(date.fromisoformat(due['due']))}.")
     return lines
@@ -154,8 +155,8 @@ def flow_words(flow: Mapping[str, Any]) -> str:
 def _advice_line(advice: Mapping[str, Any]) -> str:
     what = f"{advice['grams']} g of {visible(advice['of_name'])} ({visible(advice['name'])})"
     own, mix = advice["own"], advice["premix"]
+    many, one = ("batches", "batch") if advice["item"].startswith("prep/") else ("drinks", "drink")
     if own is not None:
-        many = "batches" if advice["item"].startswith("prep/") else "drinks"
         how = f"for {own['times']} {many} at once" if own["how"] == "at-once" else "in more motions than the book allows"
         return f"{what}: the site's own tools serve {how}: {measure_words(_as_line(own))}, {error_words(own['measure'])}, {verdict_words(own['measure']['verdict'])}."
     if mix is not None:
@@ -163,8 +164,8 @@ def _advice_line(advice: Mapping[str, Any]) -> str:
         made = measure_words({"measure": mix["making"], "grams": mix["grams"], "each": None, "rule": None})
         dosed = measure_words({"measure": mix["dosing"], "grams": mix["dose"], "each": None, "rule": None})
         return (
-            f"{what}: make a premix for {mix['portions']} drinks, {mix['grams']} g ({made}) with {mix['with_grams']} g "
-            f"{visible(mix['with_name'])}{density}; put {mix['dose']} g of it in each drink: {dosed}, "
+            f"{what}: make a premix for {mix['portions']} {many}, {mix['grams']} g ({made}) with {mix['with_grams']} g "
+            f"{visible(mix['with_name'])}{density}; put {mix['dose']} g of it in each {one}: {dosed}, "
             f"{verdict_words(mix['dosing']['verdict'])}. The mix carries the allergens of both."
         )
     return f"{what}: nothing the site owns serves, and no premix does."
@@ -221,3 +222,33 @@ def batch_words(batch: Mapping[str, Any]) -> str:
         f"{head} {visible(vessel['name'])} works up to {vessel['works_ml']} ml and takes {vessel['least_batches']} to "
         f"{vessel['most_batches']} batches of {vessel['batch_ml']} ml, whipped where it is whipped."
     )
+
+
+def swap_words(swap: Mapping[str, Any]) -> str:
+    """What a stand-in changes: amounts, solids, sugars, water, density, allergens, cost."""
+    one, other = swap["for"], swap["with"]
+    where = ", ".join(visible(part) for part in (swap.get("name", ""), swap["size"], swap["choice"]) if part)
+    parts = [f"{part} {_signed(value)} g" if value is not None else f"{part} not stated" for part, value in swap["difference_g"].items()
+             if part in ("solids", "sugars", "water")]  # fmt: skip
+    before, after = swap["solids_g"]
+    if before is not None and after is not None and float(before):
+        parts[0] += f" ({(float(after) / float(before) - 1) * 100:+.0f} %)"
+    dense = " to ".join(d or "not stated" for d in swap["density"])
+    brings = "; ".join(f"{visible(b['substance'])}: {_status(b['with'])} (before: {_status(b['without'])})" for b in swap["brings"])
+    costs = ", ".join(
+        f"{_signed(c['difference'])} {c['currency']}" if c["difference"] is not None else f"not known at {visible(c['franchise'])}"
+        for c in swap["costs"]
+    )
+    return (
+        f"Stand-in allowed ({where}): {other['grams']} g {visible(other['name'])} for {one['grams']} g {visible(one['name'])}: "
+        f"{', '.join(parts)}; density {dense} g/ml; {'BRINGS ' + brings if brings else 'brings no more allergens than the documents of both name, which is no promise'}; "
+        f"cost of a cup {costs or 'not known'}."
+    )
+
+
+def _status(status: str) -> str:
+    return status_words(status.replace(" ", "_"))
+
+
+def _signed(value: str) -> str:
+    return value if value.startswith("-") or value == "0" else f"+{value}"
