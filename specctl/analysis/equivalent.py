@@ -22,7 +22,7 @@ from specctl.domain.amount import Grams, centigrams, plain
 from specctl.domain.book import Book
 from specctl.domain.ingredient import Ingredient
 from specctl.domain.recipe import ALL_SIZES, Drink, Line, Prep, Substitute
-from specctl.problem import ERROR, WARNING, Problem
+from specctl.problem import Problem
 
 PARTS = ("solids", "sugars", "water", "fat", "protein")
 _WEAK_FIRST = (ABSENT, UNKNOWN, MAY_CONTAIN, CONTAINS)
@@ -123,23 +123,24 @@ def check_equivalents(book: Book) -> list[Problem]:
 
 
 def _brought(book: Book, drink: Drink, stand_in: Substitute) -> Iterator[Problem]:
+    """What a stand-in brings beyond what it says it may; where it says nothing, claims and the
+    allergen row of the stand-in speak (`claims`, `allergens`)."""
+    if stand_in.brings is None:
+        return
     told: set[str] = set()
     for market in sorted(book.markets):
         if not allowed_in(stand_in, market) or not drink.sold_in(market) or book.markets[market].allergen_list not in book.lists:
             continue
         for substance, _, status in _moved(book, stand_in, market)[0]:
-            allowed = stand_in.brings is not None and substance in stand_in.brings
-            grave = stand_in.brings is not None and status in (CONTAINS, MAY_CONTAIN)
-            if substance in told or allowed or not (grave or status == CONTAINS):
+            if substance in told or substance in stand_in.brings or status not in (CONTAINS, MAY_CONTAIN):
                 continue
             told.add(substance)
             yield Problem(
                 "substitute-allergen",
                 stand_in.place,
                 f"{stand_in.by} in place of {stand_in.of} brings {substance} ({status}) into '{drink.name}', "
-                + ("which the stand-in does not allow" if grave else "and nothing says that it may"),
-                f"Do not allow the stand-in here, or write what it may bring: brings: [{substance}].",
-                ERROR if grave else WARNING,
+                "which it says it may not",
+                f"Do not allow the stand-in here, or write {substance} under brings.",
             )
 
 
