@@ -11,19 +11,23 @@ from __future__ import annotations
 
 import hashlib
 import json
+from collections.abc import Iterable
 from typing import Any
-
-import rfc8785
 
 _LARGEST = 2**53 - 1
 
 
 def canonical(value: Any) -> bytes:
     """RFC 8785 bytes of `value`. Raises TypeError for a float or a Decimal."""
-    if _is_plain(value):
-        # Without floats, and with ASCII keys, the standard library writes the very same
-        # bytes (tests compare them) ten times faster; entries are always of this kind.
-        return json.dumps(value, ensure_ascii=False, sort_keys=True, separators=(",", ":")).encode("utf-8")
+    try:
+        if _is_plain(value):
+            # Without floats, and with ASCII keys, the standard library writes the very same
+            # bytes (tests compare them) ten times faster; entries are always of this kind.
+            return json.dumps(value, ensure_ascii=False, sort_keys=True, separators=(",", ":")).encode("utf-8")
+    except UnicodeEncodeError as error:  # half a character
+        raise TypeError(f"not canonical JSON: {error}") from None
+    import rfc8785  # rarely needed, and not free to import
+
     try:
         return rfc8785.dumps(value)
     except (rfc8785.CanonicalizationError, UnicodeEncodeError) as error:
@@ -42,15 +46,18 @@ def digest_of(data: bytes) -> str:
 
 def _is_plain(value: Any) -> bool:
     """Whether keys are ASCII and integers small throughout. Raises TypeError for a float."""
-    if isinstance(value, str):
-        return True
-    if isinstance(value, float):
-        raise TypeError("a float has no place in canonical JSON; use a decimal string")
     if isinstance(value, dict):
         keys = all(isinstance(key, str) and key.isascii() for key in value)
-        return all([_is_plain(inner) for inner in value.values()]) and keys
+        return _all_plain(value.values()) and keys
     if isinstance(value, (list, tuple)):
-        return all([_is_plain(inner) for inner in value])
-    if value is None or isinstance(value, bool):
+        return _all_plain(value)
+    if isinstance(value, float):
+        raise TypeError("a float has no place in canonical JSON; use a decimal string")
+    if value is None or isinstance(value, (str, bool)):
         return True
     return isinstance(value, int) and abs(value) <= _LARGEST
+
+
+def _all_plain(values: Iterable[Any]) -> bool:
+    # Every value is looked at, for a float anywhere is refused; most are texts, and need no call.
+    return all([_is_plain(value) for value in values if type(value) is not str])

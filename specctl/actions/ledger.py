@@ -6,17 +6,19 @@ import json
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from specctl.canonical import digest_of
-from specctl.change.policy import Said
 from specctl.change.record import Release, latest_rows, read_release
 from specctl.change.statement import Envelope, read_envelope
-from specctl.domain.people import Person, Signatories
 from specctl.errors import Damaged, Untrusted
 from specctl.store.cache import Cache
 from specctl.store.repository import Repository
-from specctl.store.signature import Signer, fingerprint, signer_of_armour, verify
+
+if TYPE_CHECKING:  # reading what is kept needs neither policy nor signatures
+    from specctl.change.policy import Said
+    from specctl.domain.people import Person, Signatories
+    from specctl.store.signature import Signer
 
 RELEASES = "releases/"
 ENTRIES = "entries/"
@@ -38,12 +40,14 @@ class Ledger:
     def ids(self) -> Mapping[str, str]:
         return self.repository.reader.ids(self.commit) if self.commit else {}
 
+    def under(self, prefix: str) -> Mapping[str, str]:
+        """path -> blob id below one folder, or of one file: the others are not read for it."""
+        return self.repository.reader.ids(self.commit, prefix) if self.commit else {}
+
     @cached_property
     def releases(self) -> tuple[Release, ...]:
         """Every release record, by number. Raises Damaged if one cannot be read or one is missing."""
-        found = [
-            read_release(self._blob(path), path) for path in self.ids if path.startswith(RELEASES)
-        ]
+        found = [read_release(self._blob(oid), path) for path, oid in self.under(RELEASES).items()]
         ordered = tuple(sorted(found, key=lambda r: r.number))
         if [r.number for r in ordered] != list(range(1, len(ordered) + 1)):
             raise Damaged("a release record is missing on main", "Restore it from another clone.")
@@ -55,11 +59,21 @@ class Ledger:
         return latest_rows(self.releases)
 
     def entry(self, digest: str) -> dict[str, Any]:
-        """A stored entry, checked against its own name."""
+        """A stored entry, checked against its own name; read once, for many sites share it. Not to be changed."""
+        if digest not in self._read:
+            self._read[digest] = self._entry(digest)
+        return self._read[digest]
+
+    @cached_property
+    def _read(self) -> dict[str, dict[str, Any]]:
+        return {}
+
+    def _entry(self, digest: str) -> dict[str, Any]:
         path = entry_path(digest)
-        if path not in self.ids:
+        oid = self.under(path).get(path)
+        if oid is None:
             raise Damaged(f"the entry {digest[:12]} is missing on main", "Restore it from another clone.")
-        data = self._blob(path)
+        data = self._blob(oid)
         if digest_of(data) != digest:
             raise Damaged(f"the entry {digest[:12]} is not what its name says", "Restore it from another clone.")
         entry: dict[str, Any] = json.loads(data)
@@ -72,8 +86,8 @@ class Ledger:
         """The statements kept for a proposal, in the order main took them in."""
         prefix = f"{STATEMENTS}{proposal}/"
         found = []
-        for path in sorted(p for p in self.ids if p.startswith(prefix)):
-            envelope = read_envelope(self._blob(path).decode("ascii", "replace"))
+        for path, oid in sorted(self.under(prefix).items()):
+            envelope = read_envelope(self._blob(oid).decode("ascii", "replace"))
             if envelope.path != path:
                 raise Damaged(f"{path} holds another statement than its name says", "Restore it from another clone.")
             found.append(envelope)
@@ -86,7 +100,7 @@ class Ledger:
         if self.commit is None:
             return {}
         order: dict[str, int] = {}
-        wanted = {p for p in self.ids if p.startswith(prefix)}
+        wanted = self.under(prefix).keys()
         history = reader.first_parents(self.commit)
         for age, oid in enumerate(history):
             # Newest first: the last commit that still has the file is where it came in.
@@ -98,12 +112,14 @@ class Ledger:
                 order[path] = len(history) - age
         return order
 
-    def _blob(self, path: str) -> bytes:
-        return self.repository.reader.blob(self.ids[path])
+    def _blob(self, oid: str) -> bytes:
+        return self.repository.reader.blob(oid)
 
 
 def signers_of(signatories: Signatories, retired: bool = False) -> tuple[Signer, ...]:
     """Every key that counts, with its person."""
+    from specctl.store.signature import Signer
+
     return tuple(
         Signer(person.id, key.public)
         for person in signatories.people.values()
@@ -119,6 +135,8 @@ def verified(
 
     Verification depends on payload, signature and keys alone, so its answer is kept.
     """
+    from specctl.change.policy import Said
+
     found = []
     for order, envelope in enumerate(envelopes):
         statement = envelope.statement
@@ -147,6 +165,8 @@ def verified(
 
 def _verified_key(envelope: Envelope, person: Person, shelf: Cache | None) -> str | None:
     """The fingerprint of the person's key that made the signature, or None."""
+    from specctl.store.signature import Signer, signer_of_armour, verify
+
     signers = [Signer(person.id, k.public) for k in person.keys.values() if not k.retired]
     if not signers:
         return None
@@ -168,6 +188,8 @@ def _verified_key(envelope: Envelope, person: Person, shelf: Cache | None) -> st
 
 def person_of_key(signatories: Signatories, public: str) -> Person | None:
     """Who holds a public key."""
+    from specctl.store.signature import fingerprint
+
     wanted = fingerprint(public)
     for person in signatories.people.values():
         for key in person.keys.values():

@@ -6,13 +6,16 @@ from contextlib import contextmanager
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-from specctl.codec.load import Loaded, load
 from specctl.codec.paths import is_readable
 from specctl.errors import NotFound, Refused
 from specctl.store.cache import Cache
 from specctl.store.folder import read_folder
 from specctl.store.repository import Repository
+
+if TYPE_CHECKING:
+    from specctl.codec.load import Loaded
 
 BOOK_FILE = "book.yaml"
 
@@ -35,6 +38,8 @@ class Source:
         return self.repository.work_files(is_readable)
 
     def load(self) -> Loaded:
+        from specctl.codec.load import load  # verbs that read stored records decode no book
+
         return load(self.files(), self.shelf)
 
     def in_git(self) -> Repository:

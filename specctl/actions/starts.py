@@ -9,11 +9,12 @@ from __future__ import annotations
 
 from datetime import date, datetime, time, timedelta, timezone
 from collections.abc import Iterable
-from zoneinfo import ZoneInfo
+from typing import TYPE_CHECKING
 
-from specctl.change.effect import WavePlan
-from specctl.domain.book import Book
-from specctl.domain.place import Site
+if TYPE_CHECKING:
+    from specctl.change.effect import WavePlan
+    from specctl.domain.book import Book
+    from specctl.domain.place import Site
 
 
 def starts_of(book: Book, waves: Iterable[WavePlan], released: datetime, at_once: bool) -> dict[str, str]:
@@ -32,6 +33,8 @@ def starts_of(book: Book, waves: Iterable[WavePlan], released: datetime, at_once
 
 
 def _opening(book: Book, site: Site, day: date) -> datetime:
+    from zoneinfo import ZoneInfo  # reading verbs only stamp times
+
     hours, minutes = (site.day_starts or book.settings.day_starts).split(":")
     # A local time that a clock change skips still resolves to one instant (fold 0).
     local = datetime.combine(day, time(int(hours), int(minutes)), ZoneInfo(site.time_zone))
@@ -39,6 +42,8 @@ def _opening(book: Book, site: Site, day: date) -> datetime:
 
 
 def _next_opening(book: Book, site: Site, after: datetime) -> datetime:
+    from zoneinfo import ZoneInfo
+
     day = after.astimezone(ZoneInfo(site.time_zone)).date() - timedelta(days=1)
     while (opening := _opening(book, site, day)) < after:
         day += timedelta(days=1)

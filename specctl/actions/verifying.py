@@ -9,14 +9,11 @@ it a release. A commit's answer never changes, so it is kept.
 
 from __future__ import annotations
 
-from specctl.actions.collecting import main_book
 from specctl.actions.ledger import RELEASES, STATEMENTS, Ledger, signers_of, verified
 from specctl.change.record import Release
 from specctl.change.statement import read_envelope
-from specctl.domain.people import RELEASER
 from specctl.errors import Untrusted
 from specctl.store.repository import Repository
-from specctl.store.signature import commit_signer
 
 VERIFIER = "release-1"
 
@@ -33,13 +30,14 @@ def _commits(ledger: Ledger) -> dict[int, str]:
     """The first-parent commit of main that brought each record in, by number."""
     reader = ledger.repository.reader
     found: dict[int, str] = {}
+    stands = ledger.under(RELEASES)
     waiting = {r.path: r.number for r in ledger.releases}
     history = reader.first_parents(ledger.commit) if ledger.commit else []
     for oid in history:
         here = reader.ids(oid, RELEASES)
         # Newest first: a record belongs to the oldest commit of the run that holds it unchanged.
         for path, number in list(waiting.items()):
-            if here.get(path) == ledger.ids[path]:
+            if here.get(path) == stands[path]:
                 found[number] = oid
             else:
                 del waiting[path]
@@ -54,6 +52,11 @@ def _verify(repository: Repository, release: Release, commit: str | None) -> Non
     shelf = repository.cache()
     if shelf.get(VERIFIER, commit) == release.bytes():
         return
+    # What was verified once is kept, so most runs never need these.
+    from specctl.actions.collecting import main_book
+    from specctl.domain.people import RELEASER
+    from specctl.store.signature import commit_signer
+
     reader = repository.reader
     parents = reader.commit(commit).parents
     if parents != release.parents:
@@ -68,6 +71,8 @@ def _verify(repository: Repository, release: Release, commit: str | None) -> Non
 
 
 def _verify_statements(repository: Repository, release: Release, commit: str) -> None:
+    from specctl.actions.collecting import main_book
+
     reader = repository.reader
     prefix = f"{STATEMENTS}{release.proposal}/"
     ids = reader.ids(commit, prefix)

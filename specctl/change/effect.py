@@ -9,12 +9,14 @@ book it was read with.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any, Mapping
+from typing import TYPE_CHECKING, Any, Mapping
 
 from specctl.canonical import canonical, digest, digest_of
 from specctl.change.facts import Change, as_rows
-from specctl.domain.book import Book
-from specctl.domain.people import Proposal
+
+if TYPE_CHECKING:
+    from specctl.domain.book import Book
+    from specctl.domain.people import Proposal
 
 CHAIN = "chain"
 Rows = Mapping[tuple[str, str], str]

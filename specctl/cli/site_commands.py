@@ -208,8 +208,7 @@ def in_force(
     if json:
         outlet.result_json({"in_force": 1, "answers": [{**a.as_json(), "content": entries.get(a.entry)} for a in answers]})
         return 0
-    from specctl.report.terminal import table_text
-
+    names = ("item", "release", "since", "entry", "signed by", "why")
     rows = [
         (
             a.item,
@@ -221,8 +220,15 @@ def in_force(
         )
         for a in answers
     ]
-    if rows:
-        outlet.result(table_text(("item", "release", "since", "entry", "signed by", "why"), rows, outlet.width(), colour=outlet.colour()))
+    if item is not None:  # one answer, asked for in a hurry: no table and no library to draw it
+        from specctl.report.plain import pairs_text
+
+        for row in rows:
+            outlet.result(pairs_text(zip(names, row, strict=True), outlet.width()))
+    elif rows:
+        from specctl.report.terminal import table_text
+
+        outlet.result(table_text(names, rows, outlet.width(), colour=outlet.colour()))
     if entries:
         from specctl.site.pages_text import card_text
 

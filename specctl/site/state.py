@@ -23,7 +23,7 @@ import shutil
 from collections.abc import Iterator, Mapping
 from contextlib import ExitStack, contextmanager
 from dataclasses import asdict, dataclass, field, replace
-from datetime import datetime, timezone
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 
@@ -33,6 +33,7 @@ from specctl.site import durable
 
 GENERATIONS = 3
 _GENERATION = re.compile(r"g-[0-9]{6,9}")
+_STAMP = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}T[0-9]{2}:[0-9]{2}:[0-9]{2}Z")
 _TIME = "%Y-%m-%dT%H:%M:%SZ"
 
 
@@ -298,7 +299,9 @@ def _mark_in(said: dict[str, Any]) -> Mark:
 
 
 def _time(text: str) -> datetime:
-    return datetime.strptime(text, _TIME).replace(tzinfo=timezone.utc)
+    if _STAMP.fullmatch(text) is None:
+        raise ValueError("not a time as it is written here")
+    return datetime.fromisoformat(text)
 
 
 def _text(value: Any) -> str:

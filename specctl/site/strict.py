@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import json
 import re
-from datetime import datetime, timezone
+from datetime import datetime
 from typing import Any, NoReturn
 
 from specctl import canonical
@@ -105,7 +105,7 @@ def time(value: Any, path: str) -> datetime:
     """A UTC time written YYYY-MM-DDTHH:MM:SSZ."""
     matches(value, path, _TIME)
     try:
-        return datetime.strptime(value, "%Y-%m-%dT%H:%M:%SZ").replace(tzinfo=timezone.utc)
+        return datetime.fromisoformat(value)
     except ValueError:
         raise wrong(path, "not a day or time that exists") from None
 

@@ -10,7 +10,6 @@ from __future__ import annotations
 import hashlib
 import os
 import re
-import tempfile
 from pathlib import Path
 from typing import Any
 
@@ -55,6 +54,8 @@ class Cache:
         path = self._path(namespace, key)
         if self._off:
             return
+        import tempfile  # brings a random generator along; reading needs neither
+
         temporary = None
         try:
             path.parent.mkdir(parents=True, exist_ok=True, mode=0o700)

@@ -29,11 +29,11 @@ def find_layout(path: Path) -> Layout:
     start = Path(path).absolute()
     if not start.is_dir():
         raise NotFound(f"{start} is not a folder")
-    result = run_git(
-        start,
-        ["rev-parse", "--is-bare-repository", "--is-inside-work-tree", "--show-object-format",
-         "--absolute-git-dir", "--git-common-dir"],
-    )
+    asked = ["rev-parse", "--is-bare-repository", "--is-inside-work-tree", "--show-object-format",
+             "--absolute-git-dir", "--git-common-dir"]
+    result = run_git(start, [*asked, "--show-toplevel"])
+    if b"must be run in a work tree" in result.stderr:  # bare, or git's own folder: there is no top
+        result = run_git(start, asked)
     if not result.ok:
         if b"not a git repository" in result.stderr:
             raise NotFound(
@@ -41,7 +41,8 @@ def find_layout(path: Path) -> Layout:
                 "Go to the folder of the book, or begin one with: specctl init",
             )
         raise failure("rev-parse", result)
-    bare, inside, object_format, git_dir_text, common_text = result.text.split("\n", 4)
+    bare, inside, object_format, git_dir_text, rest = result.text.split("\n", 4)
+    common_text, _, top = rest.partition("\n")
     if object_format != "sha1":
         raise Refused(
             f"this repository names its objects by {object_format}, which this version cannot check",
@@ -53,10 +54,7 @@ def find_layout(path: Path) -> Layout:
         return Layout(git_dir, git_dir, common_dir, True)
     if inside != "true":
         raise NotFound(f"{start} is git's own folder, not a work tree", "Go one folder up.")
-    top = run_git(start, ["rev-parse", "--show-toplevel"])
-    if not top.ok:
-        raise failure("rev-parse", top)
-    return Layout(Path(top.text), git_dir, common_dir, False)
+    return Layout(Path(top), git_dir, common_dir, False)
 
 
 def refuse_disguises(layout: Layout) -> None:

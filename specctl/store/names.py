@@ -12,11 +12,15 @@ import unicodedata
 _HIDDEN = frozenset({"Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp"})
 _OID = re.compile(r"[0-9a-f]{40}")
 _REF = re.compile(r"refs(?:/(?!\.)(?:(?!\.\.|@\{)[A-Za-z0-9._+@-])+(?<!\.lock)(?<!\.))+")
+# What nearly every step of a path is; nothing below could object to it.
+_PLAIN_NAME = re.compile(r"[a-z0-9]+(?:[.-][a-z0-9]+)*")
 _SLUG = re.compile(r"[a-z0-9]+(?:-[a-z0-9]+)*")
 
 
 def objection_to_name(name: str) -> str | None:
     """Why `name` cannot be one step of a path in a book, or None."""
+    if _PLAIN_NAME.fullmatch(name):
+        return None
     if name in ("", ".", ".."):
         return "is empty or a dot name"
     if "/" in name or "\\" in name:

@@ -11,6 +11,7 @@ from __future__ import annotations
 import os
 from pathlib import Path
 from types import TracebackType
+from typing import Sequence
 
 from specctl.errors import Damaged, NotFound, Refused
 from specctl.store.batch import READ_DEADLINE, Batch
@@ -154,20 +155,28 @@ class Reader:
             raise NotFound(f"{name!r} is not a full reference name")
         return self.refs(name).get(name)
 
+    def refs_named(self, *names: str) -> dict[str, str]:
+        """Those of these full names that there are, with their object ids, in one look. Damaged as in `refs`."""
+        if not all(is_ref(name) for name in names):
+            raise NotFound(f"not full reference names: {names!r}")
+        return {name: oid for name, oid in self._listed(names).items() if name in names}
+
     def refs(self, prefix: str = "refs/") -> dict[str, str]:
         """Reference name -> object id, below a folder of references.
 
         git leaves a corrupt or empty reference out of its list without an
         error; a file that lies there unlisted is Damaged here.
         """
-        prefix = prefix.rstrip("/")
+        return self._listed((prefix.rstrip("/"),))
+
+    def _listed(self, prefixes: Sequence[str]) -> dict[str, str]:
         result = run_git(
-            self.layout.root, ["for-each-ref", "--format=%(objectname) %(refname)", "--", prefix]
+            self.layout.root, ["for-each-ref", "--format=%(objectname) %(refname)", "--", *prefixes]
         )
         if not result.ok:
             raise failure("for-each-ref", result)
         listed = dict(reversed(line.split(" ", 1)) for line in result.text.splitlines())
-        for name in self._loose(prefix):
+        for name in (name for prefix in prefixes for name in self._loose(prefix)):
             if name not in listed:
                 raise Damaged(f"the reference {name} cannot be read", _CLONE)
         if b"ignoring" in result.stderr:

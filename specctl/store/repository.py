@@ -109,8 +109,8 @@ class Repository:
 
     def latest_main(self) -> str | None:
         """The later of the local main and what origin's was at the last fetch; origin's when they part."""
-        ours, theirs = self.main_tip(), self.reader.ref(ORIGIN_MAIN)
-        return _later(self.reader, ours, theirs)
+        found = self.reader.refs_named(MAIN, ORIGIN_MAIN)
+        return _later(self.reader, found.get(MAIN), found.get(ORIGIN_MAIN))
 
     def head_commit(self) -> str | None:
         """The commit HEAD stands on, or None while there is none."""
