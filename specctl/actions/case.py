@@ -45,6 +45,11 @@ class Case:
     base: str
     today: date
 
+    @property
+    def id(self) -> str:
+        """All that this case follows from, in one word."""
+        return " ".join((self.name, self.tip, self.main, self.base, self.today.isoformat()))
+
     @cached_property
     def main_files(self) -> dict[str, bytes]:
         return book_files(self.repository, self.main)
@@ -172,7 +177,10 @@ def open_case(source: Source, which: str, today: date) -> Case:
     if main is None:
         raise Refused("this book has no main yet", "Begin one with: specctl init")
     tip = tips[name]
-    return Case(repository, name, tip, main, edited_from(repository, tip, main), today)
+    case = Case(repository, name, tip, main, edited_from(repository, tip, main), today)
+    # All that follows from a case follows from these ids: opened again, it is the same one.
+    known: Case = repository.cache().memory.setdefault(("case", case.id), case)
+    return known
 
 
 def find_proposal(names: Mapping[str, Any], which: str) -> str:

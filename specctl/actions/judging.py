@@ -107,6 +107,12 @@ class Findings:
         )
 
 
+def findings_of(case: Case) -> Findings:
+    """The findings of a case, once however often it is opened."""
+    found: Findings = case.repository.cache().memory.setdefault(("findings", case.id), Findings(case))
+    return found
+
+
 def policy_of(case: Case) -> Policy:
     """The policy on main, never the proposal's."""
     policy = case.old_book.policy

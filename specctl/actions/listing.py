@@ -7,7 +7,7 @@ from datetime import date
 from typing import Any
 
 from specctl.actions.case import Case, edited_from
-from specctl.actions.judging import Findings, state_of
+from specctl.actions.judging import findings_of, state_of
 from specctl.actions.ledger import Ledger
 from specctl.actions.releasing import open_words
 from specctl.actions.source import Source
@@ -51,7 +51,7 @@ def _open(case: Case) -> Listed:
         title, start = case.proposal.title, case.proposal.start.isoformat()
         if case.merged.conflicts:
             return Listed(case.name, title, "in review", start, "its author: it conflicts with main", None)
-        judgement = Findings(case).judgement
+        judgement = findings_of(case).judgement
         state = state_of(case, judgement)
         waits = "nothing: it can be released" if state == "approved" else open_words(judgement)
         return Listed(case.name, title, state, start, waits, None)

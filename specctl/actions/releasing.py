@@ -13,7 +13,7 @@ from pathlib import Path
 
 from specctl.actions.case import Case, edited_from, find_proposal
 from specctl.actions.identity import Identity, identify, key_at_hand
-from specctl.actions.judging import Findings, signatories_of, state_of
+from specctl.actions.judging import Findings, findings_of, signatories_of, state_of
 from specctl.actions.ledger import entry_path
 from specctl.actions.reporting import conflict_words
 from specctl.actions.source import Source
@@ -50,7 +50,7 @@ def release(source: Source, which: str, now: datetime, key: Path | None = None) 
         tips = repository.proposal_tips()
         name = find_proposal(tips, which)
         case = Case(repository, name, tips[name], tip, edited_from(repository, tips[name], tip), now.date())
-        findings = Findings(case)
+        findings = findings_of(case)
         releaser = identify(signatories_of(case), key_at_hand(repository, key))
         _refuse_unless_ready(case, findings, releaser)
         record = _record(case, findings, releaser, now)

@@ -15,7 +15,7 @@ from typing import Any
 
 from specctl.actions.case import Case, open_case
 from specctl.actions.identity import identify, key_at_hand
-from specctl.actions.judging import Findings, signatories_of
+from specctl.actions.judging import findings_of, signatories_of
 from specctl.actions.source import Source
 from specctl.canonical import canonical, digest_of
 from specctl.change.effect import CHAIN
@@ -88,7 +88,7 @@ def _wanted(case: Case, person_id: str, wish: SignWish) -> list[tuple[str, str]]
         if scope not in case.digests:
             raise Refused(f"there is no scope {scope}", "Scopes: " + ", ".join(sorted(case.digests)))
         return [(wish.role or sorted(person.roles)[0], scope)]
-    needs = Findings(case).needs
+    needs = findings_of(case).needs
     mine = [
         (n.role, n.scope)
         for n in needs
