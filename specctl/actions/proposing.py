@@ -204,7 +204,7 @@ def _earlier(repository: Repository, tip: str | None, name: str) -> dict[str, An
         return {}
     path = f"proposals/{name}.yaml"
     data = repository.reader.file(tip, path)
-    book = load(book_files(repository, tip)).book if data else None
+    book = load(book_files(repository, tip), repository.cache()).book if data else None
     found = book.proposals.get(name) if book else None
     if found is None:
         return {}

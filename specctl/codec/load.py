@@ -59,8 +59,9 @@ _FIELD = {
 class Shelf(Protocol):
     """Where read files are kept; losing it costs time only.
 
-    A shelf may have a `memory` (a dict) that this process fills with trees that
-    read without a problem: they hold no path, so any file of these bytes is one.
+    A shelf may have a `memory` (a dict) that this process fills: with trees that
+    read without a problem (they hold no path, so any file of these bytes is one)
+    and with the records made of them (which know their path).
     """
 
     def get(self, namespace: str, key: str) -> bytes | None: ...
@@ -95,8 +96,7 @@ def load(files: Mapping[str, bytes], shelf: Shelf | None = None) -> Loaded:
         tree, found = read_file(kind, path, files[path], shelf)
         if tree is not None and not errors_of(found):
             nodes[path] = tree
-            decoded: list[Problem] = []
-            record = _DECODERS[kind](Cursor(tree, path, decoded), id)
+            record, decoded = _decoded(kind, id, path, tree, shelf, files[path])
             found = [*found, *decoded]
         problems += found
         if errors_of(found) or tree is None:
@@ -114,6 +114,18 @@ def load(files: Mapping[str, bytes], shelf: Shelf | None = None) -> Loaded:
         return Loaded(None, tuple(problems), nodes)
     book = Book(settings, policy=single.get("policy"), signatories=single.get("signatories"), broken=frozenset(broken))
     return Loaded(replace(book, **records), tuple(problems), nodes)
+
+
+def _decoded(
+    kind: str, id: str, path: str, tree: Node, shelf: Shelf | None, data: bytes
+) -> tuple[Any, tuple[Problem, ...]]:
+    """The record of one tree and what is wrong with its texts; the same bytes at the same path once."""
+    memory = getattr(shelf, "memory", {})
+    key = ("record", f"{blob_id(data)} {path}")
+    if key not in memory:
+        problems: list[Problem] = []
+        memory[key] = (_DECODERS[kind](Cursor(tree, path, problems), id), tuple(problems))
+    return memory[key]  # type: ignore[no-any-return]
 
 
 def read_file(kind: str, path: str, data: bytes, shelf: Shelf | None) -> tuple[Node | None, list[Problem]]:
@@ -138,6 +150,8 @@ def read_file(kind: str, path: str, data: bytes, shelf: Shelf | None) -> tuple[N
         problems = [*problems, *schema.validate(kind, tree, path)]
     if shelf is not None:
         shelf.put(space, key, _pack(tree, problems))
+        if tree is not None and not problems:
+            memory[space, key] = tree
     return tree, problems
 
 
