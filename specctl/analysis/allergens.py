@@ -116,15 +116,17 @@ def facts_of(
     stated = {s for source in sources for s in stated_by(source)}
     found: dict[str, list[Fact]] = {status: [] for status in STRENGTH}
     relied: set[date] = set()
+    grains = _grains(book)
     for substance in [*listed, *sorted(stated - set(listed))]:
         group = market_list.group_of(substance)
-        paths = paths_by_status(book, sources, substance)
+        named = grains.get(substance, frozenset())
+        paths = paths_by_status(book, sources, substance, named)
         if group is None:
             # Off the list nobody is asked for an answer: silence is no finding.
             paths.pop(UNKNOWN, None)
         status = strongest(paths)
         if status is None:
-            relied.update(_trust_ends(book, sources, substance))
+            relied.update(_trust_ends(book, sources, substance, named))
             continue
         found[status].append(
             Fact(
@@ -219,10 +221,13 @@ def stated_by(source: Source) -> frozenset[str]:
 
 
 def paths_by_status(
-    book: Book, sources: Iterable[Source], substance: str
+    book: Book, sources: Iterable[Source], substance: str, grains: frozenset[str] | None = None
 ) -> dict[str, list[str]]:
-    """Ways to the ingredients that contain, may contain or do not answer for it."""
-    grains = other_grains(book, substance)
+    """Ways to the ingredients that contain, may contain or do not answer for it.
+
+    `grains` are its `other_grains`, where the caller has them already.
+    """
+    grains = other_grains(book, substance) if grains is None else grains
     paths: dict[str, list[str]] = {}
     for source in sources:
         status = status_in(book, source.ingredient, substance, grains)
@@ -264,12 +269,20 @@ def other_grains(book: Book, substance: str) -> frozenset[str]:
     A group that holds a member of the group's own key (crustaceans, with shrimp
     and crab beside it) says that the member is the coarse name of the others.
     """
-    found: set[str] = set()
+    return _grains(book).get(substance, frozenset())
+
+
+def _grains(book: Book) -> dict[str, frozenset[str]]:
+    """`other_grains` of every substance that has some."""
+    found: dict[str, set[str]] = {}
     for allergen_list in book.lists.values():
         for group in allergen_list.groups.values():
-            if group.key in group.members and substance in group.members:
-                found.update(group.members if substance == group.key else (group.key,))
-    return frozenset(found - {substance})
+            if group.key not in group.members:
+                continue
+            for member in group.members:
+                others = group.members if member == group.key else (group.key,)
+                found.setdefault(member, set()).update(others)
+    return {substance: frozenset(names - {substance}) for substance, names in found.items()}
 
 
 def strongest(paths: Mapping[str, object]) -> str | None:
@@ -308,9 +321,10 @@ def _left_out(line: OpenLine, sizes: Iterable[str]) -> bool:
     return all(isinstance(line.amount(size), Absent) for size in sizes)
 
 
-def _trust_ends(book: Book, sources: Iterable[Source], substance: str) -> list[date]:
+def _trust_ends(
+    book: Book, sources: Iterable[Source], substance: str, grains: frozenset[str]
+) -> list[date]:
     """First untrusted days of the documents that declare `substance` absent."""
-    grains = other_grains(book, substance)
     return [
         trusted_until(book, source.facts)
         for source in sources
