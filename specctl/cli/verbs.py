@@ -16,7 +16,7 @@ from typer.core import TyperGroup
 from typer.main import get_command
 
 VERBS = {
-    "init": ("book_commands:init", "Begin a new book in git, or make a clone ready for the person who uses it."),
+    "init": ("book_commands:init", "Lay out a new book, seal it with its first signed commit, or make a clone ready for you."),
     "demo": ("demo_command:demo", "Play the whole job on the Tidewick book: propose, report, sign, release, publish, pull."),
     "check": ("book_commands:check", "Find every problem of a book, in one run."),
     "normalise": ("book_commands:normalise", "Turn amounts as the bench reads them into grams, in the files."),
