@@ -12,6 +12,7 @@ from __future__ import annotations
 
 import re
 import unicodedata
+from functools import lru_cache
 
 from specctl.errors import Refused
 
@@ -138,6 +139,7 @@ def _columns_of(character: str) -> int:
     return 2 if unicodedata.east_asian_width(character) in ("W", "F") else 1
 
 
+@lru_cache(maxsize=4096)
 def _hides(character: str, category: str) -> bool:
     if category in _HIDDEN_CATEGORIES or character in _BLANK_SYMBOLS:
         return True
