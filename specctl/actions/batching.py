@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from specctl.actions.site_fitting import told
+from specctl.actions.fit_json import told
 from specctl.actions.source import Source
 from specctl.actions.tracing import loaded_book
 from specctl.analysis.batch import Room, room_for, scale

@@ -83,7 +83,8 @@ def site_fit(
 
 
 def _one_site(source: Source, site: str, json: bool) -> int:
-    from specctl.actions.site_fitting import fit_site, site_json
+    from specctl.actions.fit_json import site_json
+    from specctl.actions.site_fitting import fit_site
     from specctl.cli import clock, outlet
     from specctl.report import bench_words
     from specctl.report.plain import wrap
@@ -120,7 +121,7 @@ def _one_batch(source: Source, site: str, wanted: tuple[str, int | None], json: 
 
 
 def _every_site(source: Source, json: bool) -> int:
-    from specctl.actions.site_fitting import all_json
+    from specctl.actions.fit_json import all_json
     from specctl.cli import outlet
     from specctl.report import bench_words
     from specctl.report.terminal import table_text
@@ -136,7 +137,7 @@ def _every_site(source: Source, json: bool) -> int:
 
 
 def _whole_chain(source: Source, franchise: str | None, json: bool) -> int:
-    from specctl.actions.site_fitting import chain_json
+    from specctl.actions.fit_json import chain_json
     from specctl.cli import outlet
     from specctl.report import bench_words
     from specctl.report.terminal import table_text

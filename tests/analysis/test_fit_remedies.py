@@ -123,6 +123,9 @@ def test_flow_in_the_words_of_the_pharmacopoeia() -> None:
     # 1.35 by Hausner is poor, 25.9 % by Carr rounds to 26, poor; 1.345 is 25.65 %
     between = flow_of(powder("gap", "0.4000", tapped_density=Density(D("0.5380"), "a test")))
     assert between is not None and between.band == "poor"
+    # Hausner 1.255 is 1.26, passable; Carr 20.3 is 20, fair: the worse counts
+    apart = flow_of(powder("apart", "1", tapped_density=Density(D("1.255"), "a test")))
+    assert apart is not None and apart.band == "passable"
     assert flow_of(SALT) is None
 
 

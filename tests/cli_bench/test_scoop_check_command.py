@@ -79,3 +79,20 @@ def test_a_day_ahead_and_an_older_check_are_refused(book: Path, capsys: pytest.C
     assert run(book, "--weigh", "4.3 g, 4.4 g", "--date", "2027-01-01") == 1
     assert run(book, "--weigh", "4.3 g, 4.4 g", "--date", "2020-01-01") == 1
     assert "older check" in capsys.readouterr().err
+
+
+def test_the_step_of_the_scale_in_whatever_unit(book: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    # thousandths of a kilogram are whole grams: an even rounding spreads by 1 / sqrt(12) g
+    for weighed in ("0.004 kg, 0.004 kg, 0.004 kg", "4 g, 4 g, 4 g"):
+        assert run(book, "--look", "--weigh", weighed, "--json") == 0
+        assert json.loads(capsys.readouterr().out)["spread_g"] == "0.289"
+
+
+def test_when_it_is_due_again_is_the_books_to_say(book: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    file = book / "book.yaml"
+    file.write_text(file.read_text() + "scoop_checks_last: 30 d\n")
+    assert run(book, "--weigh", "4.3 g, 4.4 g", "--json") == 0
+    assert json.loads(capsys.readouterr().out)["due"] == "2026-12-25"
+    main(["site-fit", "saltmarket", "--json", "--book", str(book)])
+    late = {row["scoop_check"]: row["due"] for row in json.loads(capsys.readouterr().out)["checks_due"]}
+    assert late["saltmarket-matcha-scoop-teal"] == "2026-10-07"
