@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import replace
 from datetime import date
 from decimal import Decimal
 
 from specctl.actions.case import Case
-from specctl.actions.judging import Findings, signatories_of, state_of
+from specctl.actions.judging import Findings, findings_of, policy_of, signatories_of, state_of
+from specctl.actions.released import as_released
 from specctl.analysis.allergens import trusted_until
 from specctl.analysis.ways import ingredients_in
 from specctl.canonical import digest_of
+from specctl.change.buying import bought_at
 from specctl.change.compare import Pair
 from specctl.change.effect import CHAIN, Effect, owner_of
 from specctl.change.entry import uses_of
@@ -19,28 +22,35 @@ from specctl.change.facts import MAP, ORDER, SET, Change
 from specctl.change.hindrance import hindrances_of
 from specctl.change.impact import (
     AllergenCover,
+    Bought,
     DocumentAge,
     Impact,
     Named,
     ObjectionHeard,
     Signing,
+    Through,
     Untouched,
 )
 from specctl.change.merge import Conflict
+from specctl.change.told import layer_names, names_in_paths, reasons_of, through_preps
 from specctl.domain.amount import plain
 from specctl.domain.people import Signatories
 
 NOT_COVERED = (
     "amounts below a list's threshold are shown like any other: no threshold or exemption is applied",
-    "traces carried by equipment or hands that drinks share at a site",
+    "traces carried by hands and surfaces, and by equipment that no step names",
     "goods a site uses without the book knowing",
     "recipes' words: only what the records say is compared",
 )
 
 
 def impact_of(case: Case, scope: str = CHAIN) -> Impact:
-    """What the scope `chain` or `franchise/<id>` is shown. Another franchise's names and prices stay out."""
-    findings = Findings(case)
+    """What the scope `chain` or `franchise/<id>` is shown. Another franchise's names and prices stay out.
+
+    A released proposal is shown as it was released.
+    """
+    case, release = as_released(case, scope)
+    findings = findings_of(case)
     effect = case.effect_of(scope)
     franchise = None if scope == CHAIN else scope.removeprefix("franchise/")
     pairs = case.pairs(effect)
@@ -58,13 +68,15 @@ def impact_of(case: Case, scope: str = CHAIN) -> Impact:
         if franchise in (None, f)
     ]
     settings = case.book.settings
+    policies = [p for p in (policy_of(case), case.book.policy) if p is not None]
+    through = _through(case, effect, mine)
     return Impact(
         book=settings.id,
         book_name=settings.name,
         proposal=case.name,
         title=case.proposal.title,
         why=case.proposal.why,
-        state=state_of(case, judgement),
+        state="released" if release else state_of(case, judgement),
         author=", ".join(_name(signatories, a) for a in sorted(case.authors)),
         edited_from=case.base,
         main=case.main,
@@ -89,6 +101,7 @@ def impact_of(case: Case, scope: str = CHAIN) -> Impact:
                 s.can_sign,
                 _name(signatories, s.met_by.person) if s.met_by else None,
                 s.stale,
+                reasons_of(policies, hits, s.need.role, s.need.scope),
             )
             for s in judgement.standings
             if s.need.scope in (CHAIN, scope) or franchise is None
@@ -99,9 +112,16 @@ def impact_of(case: Case, scope: str = CHAIN) -> Impact:
             for o in found
             if o.scope in (CHAIN, scope) or franchise is None
         ),
-        untouched=_untouched(case, effect, mine),
-        names=_named(case, franchise, mine),
+        untouched=_untouched(case, effect, mine, through),
+        names=replace(
+            _named(case, franchise, mine),
+            items=names_in_paths(scoped.allergens, case.old_book, case.book),
+            layers=layer_names(pairs),
+        ),
         conflicts=tuple(dict.fromkeys(_conflict_for(case, c, franchise) for c in case.merged.conflicts)),
+        through=through,
+        bought=_bought(case, effect, franchise, mine, through),
+        release=release,
     )
 
 
@@ -175,9 +195,22 @@ def _documents(case: Case, used: set[str]) -> list[DocumentAge]:
     return found
 
 
-def _untouched(case: Case, effect: Effect, mine: set[str]) -> Untouched:
+def _through(case: Case, effect: Effect, mine: set[str]) -> tuple[Through, ...]:
+    served = {item for site, item in case.compiled.rows if site in mine}
+    return through_preps(case.book, served, frozenset(r.item for r in effect.rows))
+
+
+def _bought(
+    case: Case, effect: Effect, franchise: str | None, mine: set[str], through: tuple[Through, ...]
+) -> tuple[Bought, ...]:
+    franchises = [franchise] if franchise else sorted({*case.old_book.franchises, *case.book.franchises})
+    touched = {r.item for r in effect.rows} | {t.item for t in through}
+    return bought_at(case.old_book, case.book, sorted(mine), franchises, sorted(touched))
+
+
+def _untouched(case: Case, effect: Effect, mine: set[str], through: tuple[Through, ...]) -> Untouched:
     here = {key for key in case.compiled.rows if key[0] in mine}
-    touched_items = {r.item for r in effect.rows}
+    touched_items = {r.item for r in effect.rows} | {t.item for t in through}
     touched_sites = {r.site for r in effect.rows}
     items = {item for _, item in here}
     sites = {site for site, _ in here}

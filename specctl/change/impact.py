@@ -181,6 +181,15 @@ class CostChange:
 
 
 @dataclass(frozen=True, slots=True)
+class Reason:
+    """One class of change that asks for a signature: the policy's own words why, and what falls into it."""
+
+    change: str
+    why: str
+    examples: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Signing:
     """One signature the policy asks for.
 
@@ -196,6 +205,7 @@ class Signing:
     can_sign: tuple[str, ...]
     met_by: str | None = None
     stale: str = ""
+    reasons: tuple[Reason, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -223,14 +233,45 @@ class Untouched:
 
 
 @dataclass(frozen=True, slots=True)
+class Through:
+    """A drink or prep whose own card stands while a prep it is made with changes."""
+
+    item: str
+    item_name: str
+    preps: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Bought:
+    """An ingredient that is `new` at the scope's sites, `gone` from them, or `moved` in what a week takes.
+
+    `week` is the signed change in whole `unit`s (g or each), None where it cannot
+    be told; `left_out` names what was not counted in it.
+    """
+
+    ingredient: str
+    name: str
+    way: str
+    week: Decimal | None
+    unit: str
+    left_out: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
 class Named:
-    """Names to show for ids: sites, franchises, markets, items."""
+    """Names to show for ids.
+
+    `items` names `prep/<id>` and `ingredient/<id>` on the way of an allergen;
+    `layers` names `<item> <layer key>`.
+    """
 
     sites: Mapping[str, str] = field(default_factory=dict)
     site_market: Mapping[str, str] = field(default_factory=dict)
     site_franchise: Mapping[str, str] = field(default_factory=dict)
     franchises: Mapping[str, str] = field(default_factory=dict)
     markets: Mapping[str, str] = field(default_factory=dict)
+    items: Mapping[str, str] = field(default_factory=dict)
+    layers: Mapping[str, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -265,3 +306,7 @@ class Impact:
     untouched: Untouched
     names: Named
     conflicts: tuple[str, ...] = ()
+    through: tuple[Through, ...] = ()
+    bought: tuple[Bought, ...] = ()
+    release: int | None = None
+    """The release this was, when the page shows what was released."""

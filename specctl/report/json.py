@@ -64,6 +64,9 @@ def report_json(impact: Impact) -> dict[str, Any]:
         "objections": _plain(impact.objections),
         "untouched": _plain(impact.untouched),
         "names": _plain(impact.names),
+        "through": _plain(impact.through),
+        "bought": _plain(impact.bought),
+        "release": impact.release,
     }
 
 

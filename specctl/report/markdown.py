@@ -49,6 +49,9 @@ def _block(block: Block) -> str:
             return "\n".join(f"- **{_text(name)}**: {_text(value)}" for name, value in pairs)
         case Command(text):
             return f"    {visible(text)}"
+        case Table(fold=True):
+            summary = html.escape(visible(block.caption))
+            return f"<details><summary>{summary}</summary>\n\n{_table(block)}\n\n</details>"
         case Table():
             return _table(block)
 

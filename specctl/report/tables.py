@@ -66,11 +66,15 @@ class Cell:
 
 @dataclass(frozen=True, slots=True)
 class Table:
-    """Rows under columns; the first cell names the row. Every row has a cell per column."""
+    """Rows under columns; the first cell names the row. Every row has a cell per column.
+
+    `fold` allows a medium to close it; never for allergens.
+    """
 
     caption: str
     columns: tuple[Column, ...]
     rows: tuple[tuple[Cell, ...], ...]
+    fold: bool = False
 
     def __post_init__(self) -> None:
         if any(len(row) != len(self.columns) for row in self.rows):

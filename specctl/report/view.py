@@ -16,9 +16,11 @@ from specctl.change.impact import Impact
 from specctl.report import (
     view_allergens,
     view_amounts,
+    view_buying,
     view_costs,
     view_signing,
     view_sites,
+    view_summary,
 )
 from specctl.report.tables import Point, Section, texts_of
 from specctl.report.view_names import scope_words
@@ -68,11 +70,11 @@ def view_of(impact: Impact, *, now: datetime | None = None) -> View:
 def _points(impact: Impact, now: datetime | None) -> tuple[Point, ...]:
     chain = impact.effect.scope == CHAIN
     return (
-        view_signing.asked_point(impact),
-        view_signing.starts_point(impact, now),
+        view_signing.asked_point(impact, now),
         view_allergens.point(impact),
         view_sites.follow_point(impact, "Sites" if chain else "My sites"),
-        view_amounts.point(impact),
+        view_summary.point(impact),
+        view_buying.point(impact),
         view_costs.point(impact),
         view_sites.method_point(impact),
         view_signing.signed_point(impact),
@@ -81,10 +83,12 @@ def _points(impact: Impact, now: datetime | None) -> tuple[Point, ...]:
 
 def _sections(impact: Impact, now: datetime | None) -> tuple[Section, ...]:
     return (
+        view_summary.section(impact),
         view_allergens.section(impact, now),
         view_amounts.section(impact),
         view_sites.method_section(impact),
         view_sites.follow_section(impact),
+        view_buying.section(impact),
         view_costs.section(impact),
         view_signing.signing_section(impact),
         view_signing.files_section(impact),
@@ -96,8 +100,7 @@ def _sections(impact: Impact, now: datetime | None) -> tuple[Section, ...]:
 
 def _points_after(impact: Impact, now: datetime | None) -> tuple[Point, ...]:
     return (
-        view_signing.asked_point(impact),
-        view_signing.starts_point(impact, now),
+        view_signing.asked_point(impact, now),
         Point("What changes", view_signing.NOTHING_LEFT, view_signing.ABOUT, alarm=True),
         view_signing.signed_point(impact),
     )
@@ -118,7 +121,7 @@ def _view(impact: Impact, points: tuple[Point, ...], sections: tuple[Section, ..
         proposal=impact.proposal,
         scope=impact.effect.scope,
         scope_words=scope_words(impact, impact.effect.scope),
-        state=impact.state,
+        state=f"released as release {impact.release}" if impact.release else impact.state,
         why=impact.why,
         author=impact.author,
         digest=impact.digest,

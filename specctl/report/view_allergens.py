@@ -21,6 +21,7 @@ from specctl.report.view_names import (
     path_words,
     site_names,
 )
+from specctl.report.view_new import allergen_tables, of_new_item
 from specctl.report.view_numbers import ARROW, count
 from specctl.report.view_sites import text_table
 from specctl.report.words import say, status_words
@@ -58,6 +59,11 @@ def kind_of(impact: Impact, change: AllergenChange) -> str:
     return "stronger" if change.after == "contains" else "weaker"
 
 
+def words_of_kind(kind: str) -> str:
+    """`ADDED`, `becomes UNKNOWN`: the short words of one of the kinds."""
+    return dict(_KINDS)[kind].split(":")[0]
+
+
 def in_order(impact: Impact) -> list[tuple[str, AllergenChange]]:
     """Each change with its kind, worst first."""
     rank = {key: i for i, (key, _) in enumerate(_KINDS)}
@@ -93,6 +99,7 @@ def section(impact: Impact, now: datetime | None) -> Section:
     if impact.allergens:
         blocks.append(Note(_sum_words(impact), alarm=True))
         blocks += [_table(impact, *key) for key in _lists_of(impact)]
+        blocks += allergen_tables(impact)
     elif impact.cover.rows:
         blocks.append(
             Note(
@@ -123,11 +130,12 @@ def _sum_words(impact: Impact) -> str:
 
 
 def _lists_of(impact: Impact) -> list[tuple[str, str]]:
-    return sorted({(c.market, c.list_name) for c in impact.allergens})
+    return sorted({(c.market, c.list_name) for c in impact.allergens if not of_new_item(impact, c)})
 
 
 def _table(impact: Impact, market: str, list_name: str) -> Table:
     rows = [row for row in in_order(impact) if (row[1].market, row[1].list_name) == (market, list_name)]
+    rows = [row for row in rows if not of_new_item(impact, row[1])]
     columns = ("Allergen", "Drink or prep", "Choice", "Before → after", "Way in", "Sites")
     return Table(
         f"{market_words(impact, market)}: {list_name}",
@@ -152,7 +160,7 @@ def _row(impact: Impact, kind: str, same: list[AllergenChange]) -> tuple[Cell, .
         cell(f"{change.item_name} ({kind_words(change.item)})"),
         cell(*(choice_words(c.choice, c.choice_name) for c in same)),
         cell(f"{_status(change.before)}{ARROW}{_status(change.after)}", words, alarm=True),
-        cell(*(path_words(p) for p in change.paths) if change.paths else ("no path is stated",)),
+        cell(*(path_words(impact, change.item, p) for p in change.paths) if change.paths else ("no path is stated",)),
         cell(site_names(impact, change.sites)),
     )
 
@@ -201,27 +209,41 @@ def _not_covered(impact: Impact) -> Block:
 
 
 def _documents(documents: tuple[DocumentAge, ...], now: datetime | None) -> list[Block]:
+    """Missing and old papers in a table; those in date a line each, oldest first."""
     if not documents:
         return [Note("No supplier's document stands behind this comparison.", alarm=True)]
-    oldest_first = sorted(documents, key=lambda d: (not d.stale, d.trusted_until, d.name))
-    columns = ("Ingredient", "Document", "Dated", "Trusted until", "On the day this starts")
-    rows = tuple(
-        (
-            cell(d.name),
-            cell(d.document),
-            cell(day_words(d.dated) or "no date", quiet=(_age_words(d.dated, now),)),
-            cell(day_words(d.trusted_until) or "never"),
-            cell(_trust_words(d), alarm=d.stale),
+    oldest_first = sorted(documents, key=lambda d: (d.trusted_until, d.name))
+    bad = [d for d in oldest_first if d.stale]
+    good = tuple(_paper_words(d, now) for d in oldest_first if not d.stale)
+    blocks: list[Block] = []
+    if bad:
+        columns = ("Ingredient", "Document", "Dated", "Trusted until", "On the day this starts")
+        rows = tuple(
+            (
+                cell(d.name),
+                cell(d.document),
+                cell(day_words(d.dated) or "no date", quiet=(_age_words(d.dated, now),)),
+                cell(day_words(d.trusted_until) or "never"),
+                cell(_trust_words(d), alarm=True),
+            )
+            for d in bad
         )
-        for d in oldest_first
-    )
-    return [Table("Documents the facts rest on", tuple(Column(name) for name in columns), rows)]
+        blocks.append(Table("Documents missing or too old", tuple(Column(name) for name in columns), rows))
+    if good:
+        blocks.append(Listing("Documents the facts rest on, trusted on the day this starts", good))
+    return blocks
+
+
+def _paper_words(document: DocumentAge, now: datetime | None) -> str:
+    age = _age_words(document.dated, now)
+    dated = f"{day_words(document.dated)}{f' ({age})' if age else ''}"
+    return f"{document.name}: {document.document}, dated {dated}, trusted until {day_words(document.trusted_until)}"
 
 
 def _trust_words(document: DocumentAge) -> str:
     if not document.dated:
         return "NO DATED DOCUMENT: everything reads as UNKNOWN"
-    return "TOO OLD: what it does not name reads as UNKNOWN" if document.stale else "still trusted"
+    return "TOO OLD: what it does not name reads as UNKNOWN"
 
 
 def _age_words(dated: str, now: datetime | None) -> str:

@@ -6,40 +6,15 @@ from decimal import Decimal
 from typing import Any, Mapping
 
 from specctl.change.impact import AmountChange, AtSites, Impact
-from specctl.report.tables import Block, Cell, Column, Listing, Note, Point, Section, Table, cell
+from specctl.report.tables import Block, Cell, Column, Listing, Note, Section, Table, cell
+from specctl.report.view_lines import CALLED_OUT, change_words, given, line_of, tools_at
 from specctl.report.view_names import STANDARD, kind_words, site_names
-from specctl.report.view_numbers import ARROW, count, grams, plain, share_change, signed_grams
-from specctl.report.words import (
-    amount_words,
-    error_words,
-    measure_words,
-    pieces_words,
-    rule_words,
-    verdict_words,
-)
+from specctl.report.view_new import amount_tables, of_new_item
+from specctl.report.view_numbers import ARROW, plain
+from specctl.report.words import verdict_words
 
 KEY = "amounts"
 TITLE = "Amounts"
-NOT_THERE = "not in it"
-LEFT_OUT = "left out"
-
-_CALLED_OUT = ("outside", "no-tool")
-
-
-def point(impact: Impact) -> Point:
-    """Old to new in own tools, the change that people will trip over first."""
-    if not impact.amounts:
-        return Point("At the bar", "No amount and no tool amount moves.", KEY)
-    out = _called_out(impact)
-    first = _ordered(impact.amounts)[0]
-    at = _first_moving(first)
-    text = f"{first.line_name} ({first.item_name}, {_build(first)}): "
-    text += _tools(at) if at else change_words(first)
-    rest = len(impact.amounts) - 1
-    text += f". {count(rest, 'more line')} below." if rest else "."
-    if out:
-        text += f" {len(out)} CANNOT be measured within tolerance."
-    return Point("At the bar", text, KEY, alarm=bool(out))
 
 
 def section(impact: Impact) -> Section:
@@ -51,7 +26,7 @@ def section(impact: Impact) -> Section:
     if out:
         lead = "Cannot be measured within tolerance after this change"
         blocks.append(Listing(lead, out, alarm=True))
-    ordered = _ordered(impact.amounts)
+    ordered = [c for c in _ordered(impact.amounts) if not of_new_item(impact, c)]
     same = [c for c in ordered if c.same_grams]
     if same:
         caption = "Same grams, other tools: the recipe stands, what the hand does changes"
@@ -60,6 +35,7 @@ def section(impact: Impact) -> Section:
         changes = [c for c in ordered if c.item == item and not c.same_grams]
         caption = f"{changes[0].item_name} ({kind_words(item)})"
         blocks.append(_table(impact, caption, changes, with_item=False))
+    blocks += amount_tables(impact)
     blocks.append(
         Note(
             "Grams are the approved amount. What a scoop, pump or jug gives is worked out from the grams; "
@@ -69,56 +45,23 @@ def section(impact: Impact) -> Section:
     return Section(KEY, TITLE, tuple(blocks), alarm=bool(out))
 
 
-def change_words(change: AmountChange) -> str:
-    """`28 g → 34 g, +6 g, +21.4 %`; says so where the line is new, gone or another ingredient."""
-    before, after = _amount(change, "before"), _amount(change, "after")
-    if change.before == change.after and before == after:
-        return f"{after}, unchanged"
-    parts = [f"{before}{ARROW}{after}"]
-    gone, new = change.after_of is None, change.before_of is None
-    if gone and change.before is not None:
-        parts.append(signed_grams(-change.before))
-    elif new and change.after is not None:
-        parts.append(signed_grams(change.after))
-    elif change.before is not None and change.after is not None and change.before != change.after:
-        parts += [signed_grams(change.after - change.before), share_change(change.before, change.after)]
-    return ", ".join(p for p in parts if p)
-
-
-def _amount(change: AmountChange, side: str) -> str:
-    value: Decimal | None = getattr(change, side)
-    if getattr(change, f"{side}_of") is None:
-        return NOT_THERE if side == "before" else LEFT_OUT
-    line = _line(change, side)
-    if line and line["grams"] and (line["each"] is not None or line["rule"] is not None):
-        return amount_words(line)
-    if value is not None:
-        return grams(value)
-    if line and line["each"] is not None:
-        return pieces_words(line["each"])
-    return rule_words(line["rule"]) if line and line["rule"] else "no amount is stated"
-
-
-def _line(change: AmountChange, side: str) -> Mapping[str, Any] | None:
-    for at in change.at:
-        line: Mapping[str, Any] | None = getattr(at, f"{side}_line")
-        if line is not None:
-            return line
-    return None
+def is_called_out(change: AmountChange) -> bool:
+    """Whether some site cannot measure the line within tolerance."""
+    return _is_out(change)
 
 
 def _what_is_used(change: AmountChange) -> str:
     """The ingredient, where another one takes its place."""
     if change.before_of == change.after_of or None in (change.before_of, change.after_of):
         return ""
-    before, after = _line(change, "before"), _line(change, "after")
+    before, after = line_of(change, "before"), line_of(change, "after")
     old = before["name"] if before else change.before_of
     new = after["name"] if after else change.after_of
     return f"another ingredient: {old}{ARROW}{new}"
 
 
 def _tolerance(change: AmountChange) -> str:
-    before, after = _line(change, "before"), _line(change, "after")
+    before, after = line_of(change, "before"), line_of(change, "after")
     if not before or not after or before["tolerance"] == after["tolerance"]:
         return ""
     return f"tolerance: {_range(before['tolerance'])}{ARROW}{_range(after['tolerance'])}"
@@ -138,7 +81,7 @@ def _ordered(changes: tuple[AmountChange, ...]) -> list[AmountChange]:
 
 
 def _is_out(change: AmountChange) -> bool:
-    return any(_verdict(at.after) in _CALLED_OUT for at in change.at)
+    return any(_verdict(at.after) in CALLED_OUT for at in change.at)
 
 
 def _verdict(measure: Mapping[str, Any] | None) -> str:
@@ -150,21 +93,15 @@ def _called_out(impact: Impact) -> tuple[str, ...]:
     for change in impact.amounts:
         for at in change.at:
             verdict = _verdict(at.after)
-            if verdict in _CALLED_OUT:
+            if verdict in CALLED_OUT:
                 before = _verdict(at.before)
-                standing = "; it could not before either" if before in _CALLED_OUT else ""
+                standing = "; it could not before either" if before in CALLED_OUT else ""
                 found.append(
                     f"{change.line_name} in {change.item_name} {_build(change)} at "
                     f"{site_names(impact, at.sites)}: {verdict_words(verdict)}"
-                    f"{_error(at.after)}{standing}"
+                    f"{given(at.after)}{standing}"
                 )
     return tuple(found)
-
-
-def _error(measure: Mapping[str, Any] | None) -> str:
-    if not measure or measure["gives"] is None:
-        return ""
-    return f", {error_words(measure)}"
 
 
 def _table(impact: Impact, caption: str, changes: list[AmountChange], *, with_item: bool) -> Table:
@@ -179,36 +116,25 @@ def _row(impact: Impact, change: AmountChange, at: AtSites | None, with_item: bo
     amount = cell(_what_is_used(change), change_words(change), _tolerance(change))
     if at is None:
         return line, amount, cell("no site"), cell(), cell()
-    out = _verdict(at.after) in _CALLED_OUT
+    out = _verdict(at.after) in CALLED_OUT
     note = at.after["note"] or "" if at.after else ""
     return (
         line,
         amount,
         cell(site_names(impact, at.sites)),
-        cell(_tools(at)),
+        cell(tools_at(at)),
         cell(_gives_now(at), quiet=(note, _gave_before(at)), alarm=out),
     )
 
 
-def _tools(at: AtSites) -> str:
-    before = measure_words(at.before_line) if at.before_line else NOT_THERE
-    after = measure_words(at.after_line) if at.after_line else LEFT_OUT
-    return f"{after}, as before" if before == after else f"{before}{ARROW}{after}"
-
-
 def _gives_now(at: AtSites) -> str:
-    return f"{verdict_words(at.after['verdict'])}{_error(at.after)}" if at.after else ""
+    return f"{verdict_words(at.after['verdict'])}{given(at.after)}" if at.after else ""
 
 
 def _gave_before(at: AtSites) -> str:
     if at.before is None or at.before == at.after:
         return ""
-    return f"before: {verdict_words(at.before['verdict'])}{_error(at.before)}"
-
-
-def _first_moving(change: AmountChange) -> AtSites | None:
-    moving = [at for at in change.at if at.before != at.after]
-    return moving[0] if moving else None
+    return f"before: {verdict_words(at.before['verdict'])}{given(at.before)}"
 
 
 def _size(change: AmountChange) -> str:
@@ -220,5 +146,3 @@ def _build(change: AmountChange) -> str:
     choice = change.choice_name or change.choice
     extra = choice if choice and choice != STANDARD else ""
     return ", ".join(t for t in (_size(change), extra) if t)
-
-

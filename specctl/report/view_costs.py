@@ -101,13 +101,18 @@ def _franchise_words(impact: Impact, franchise: str, several: bool) -> str:
     parts += _worst_margin(costs)
     new = [f"{c.drink_name}, {c.size_name}" for c in costs if c.before is None and not _cannot_be_told(c)]
     if new:
-        parts.append(f"new: {listed(new)}")
+        few = len(new) <= _MOST_NAMES
+        parts.append(f"new: {listed(new)}" if few else f"{len(new)} drink sizes new, below")
     unknown = sum(_cannot_be_told(c) for c in costs)
     if unknown:
         parts.append(f"{count(unknown, 'drink size')} CANNOT be told, prices missing")
     words = "; ".join(parts)
     name = impact.names.franchises.get(franchise, franchise)
     return f"{name}: {words}." if several else f"{words[:1].upper()}{words[1:]}."
+
+
+# More would push the rest off the first screen; the section names them all.
+_MOST_NAMES = 2
 
 
 def _cup_words(change: Decimal, cost: CostChange) -> str:

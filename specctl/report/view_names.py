@@ -15,8 +15,22 @@ _WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday",
 
 
 def site_names(impact: Impact, sites: Iterable[str]) -> str:
-    """Every site by name, in the order of the names; none is ever left out."""
+    """Every site by name, in the order of the names, or `all 12 sites` of the scope; none is ever left out."""
+    sites = set(sites)
+    if len(sites) > _NAMED_ONE_BY_ONE and sites == set(impact.names.sites):
+        return f"all {len(sites)} sites"
     return ", ".join(sorted(impact.names.sites.get(s, s) for s in sites)) or "no site"
+
+
+_NAMED_ONE_BY_ONE = 3
+
+
+def market_sites(impact: Impact, market: str, sites: Iterable[str]) -> str:
+    """`Great Britain (GB): Fishgate Kiosk, Saltmarket`, or all of the scope's sites in that market."""
+    sites = set(sites)
+    here = {s for s, m in impact.names.site_market.items() if m == market}
+    words = f"all {len(sites)} sites" if len(sites) > 1 and sites == here else site_names(impact, sites)
+    return f"{market_words(impact, market)}: {words}"
 
 
 def site_list(impact: Impact, sites: Iterable[str]) -> tuple[str, ...]:
@@ -49,28 +63,41 @@ def choice_words(choice: str, choice_name: str) -> str:
     return choice_name or choice or STANDARD
 
 
-def path_words(path: str) -> str:
-    """The way an allergen comes in, `foam/oat > prep/salted-oat-foam > ingredient/oat-drink`, in words.
+def path_words(impact: Impact, item: str, path: str) -> str:
+    """The way an allergen comes in, in the names people know.
 
+    `foam/foam > prep/salted-oat-foam > powder > ingredient/holm` of a drink reads
+    `layer Salted oat foam > Salted oat foam (prep) > powder > Foam powder (Holm)`.
     What is not written in that form stays as it is.
     """
     found = _PATH.fullmatch(path)
     if not found:
         return path
-    return " > ".join(_part_words(part) for part in found[1].split(" > ")) + found[2]
+    first, *rest = found[1].split(" > ")
+    start = [] if item.startswith("prep/") and rest else [_line_words(impact, item, first, bool(rest))]
+    if not start:
+        start = [first.rpartition("/")[2].replace("-", " ")]
+    return " > ".join((*start, *(_part_words(impact, part) for part in rest))) + found[2]
 
 
 _PART = "[a-z0-9-]+(?:/[a-z0-9-]+)?"
 _PATH = re.compile(rf"({_PART}(?: > {_PART})*)((?: \([a-z _-]+\))?)")
 
 
-def _part_words(part: str) -> str:
-    kind, _, name = part.rpartition("/")
-    words = name.replace("-", " ")
-    if kind in ("prep", "ingredient", "drink"):
-        return f"{kind} {words}"
-    layer = kind.replace("-", " ")
-    return f"layer {layer}, line {words}" if layer else f"line {words}"
+def _line_words(impact: Impact, item: str, part: str, followed: bool) -> str:
+    """The layer by its name; its line needs no word where what it holds comes next."""
+    layer, _, line = part.rpartition("/")
+    words = line.replace("-", " ")
+    if not layer:
+        return f"line {words}"
+    name = impact.names.layers.get(f"{item} {layer}", layer.replace("-", " "))
+    return f"layer {name}" if followed else f"layer {name}, line {words}"
+
+
+def _part_words(impact: Impact, part: str) -> str:
+    kind, _, id = part.rpartition("/")
+    name = impact.names.items.get(part, id.replace("-", " "))
+    return f"{name} (prep)" if kind == "prep" else name
 
 
 def day(text: str) -> date | None:

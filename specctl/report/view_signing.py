@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+import re
 import shlex
 from datetime import datetime
 
 from specctl.change.effect import CHAIN
-from specctl.change.impact import Impact, ObjectionHeard, Signing
+from specctl.change.impact import Impact, ObjectionHeard, Reason, Signing
+from specctl.change.policy import CLASS_WORDS
 from specctl.report.tables import Block, Cell, Column, Command, Facts, Listing, Note, Point, Section, Table, cell
 from specctl.report.view_costs import EVIDENCE
 from specctl.report.view_names import (
     day_words,
+    days_until,
     listed,
     role_words,
     scope_words,
@@ -19,7 +22,7 @@ from specctl.report.view_names import (
     weekday_words,
 )
 from specctl.report.view_numbers import ROUNDING, count
-from specctl.report.words import CAUTIONS, say
+from specctl.report.words import CAUTIONS, say, span_words
 
 SIGNING = "signing"
 FILES = "files"
@@ -37,24 +40,33 @@ def is_over(impact: Impact) -> bool:
     return impact.state in _OVER
 
 
-def asked_point(impact: Impact) -> Point:
-    """What the reader is asked, and by whom."""
-    label = "You are asked"
-    author = impact.author or "an author who is not named"
+def asked_point(impact: Impact, now: datetime | None) -> Point:
+    """What the reader is asked, by when, when it starts, and what happens if nobody does anything."""
+    label = "Decide"
+    starts = _starts_words(impact, now)
+    if impact.release:
+        return Point(label, f"Nothing: released as release {impact.release}. {starts}.", SIGNING)
     if is_over(impact):
-        return Point(label, _OVER[impact.state], SIGNING)
+        return Point(label, f"{_OVER[impact.state]} {starts}.", SIGNING)
     if impact.conflicts:
+        author = impact.author or "its author"
         words = f"Nothing yet: it CANNOT be released, {_conflict_words(impact)}. {author} must settle that first."
         return Point(label, words, ABOUT, alarm=True)
     own = [s for s in _asked_here(impact) if s.met_by is None]
-    if not own:
-        words = "Nothing more for this scope: its signatures are in."
-        if not impact.signings:
-            words = "Nothing: the policy names no signature for it."
-        return Point(label, f"{words} Proposed by {author}.", SIGNING)
-    whom = listed(f"{role_words(s.role)} for {scope_words(impact, s.scope)}" for s in own)
-    draft = "It is still a draft. " if impact.state == "draft" else ""
-    return Point(label, f"{draft}To sign or object, as {whom}. Proposed by {author}.", SIGN)
+    if own:
+        whom = listed(role_words(s.role) for s in own)
+        draft = "Still a draft. " if impact.state == "draft" else ""
+        return Point(label, f"{draft}Sign or object before it starts, as {whom}. {starts}.{_nothing_done(impact)}", SIGN)
+    words = "Nothing more for this scope: its signatures are in."
+    if not impact.signings:
+        words = "Nothing: the policy names no signature for it."
+    return Point(label, f"{words} {starts}.{_nothing_done(impact)}", SIGNING)
+
+
+def _nothing_done(impact: Impact) -> str:
+    if impact.signings and all(s.met_by for s in impact.signings) and not impact.conflicts:
+        return " Every signature is in: it can be released without you; until then today's cards stay."
+    return " Do nothing: today's cards stay."
 
 
 def _asked_here(impact: Impact) -> list[Signing]:
@@ -74,22 +86,15 @@ def nothing_left(impact: Impact) -> bool:
     return is_over(impact) and impact.effect.is_empty
 
 
-def starts_point(impact: Impact, now: datetime | None) -> Point:
-    """Waves with their dates, and what happens when nobody does anything."""
+def _starts_words(impact: Impact, now: datetime | None) -> str:
+    """Waves with their dates and how many sites each holds."""
     waves = impact.effect.waves
+    verb = "Started" if impact.release and (days_until(impact.effect.start, now) or 0) < 0 else "Starts"
     if not waves:
-        text = _start_words(impact.effect.start, now)
-    elif len(waves) == 1:
-        text = f"{_start_words(waves[0].start, now)}, {count(len(waves[0].sites), 'site')}"
-    else:
-        rest = (f"{day_words(w.start)}, {count(len(w.sites), 'site')}" for w in waves[1:])
-        text = "; ".join([f"{_start_words(waves[0].start, now)}, {count(len(waves[0].sites), 'site')}", *rest])
-    nothing = " Do nothing: it is not released, today's cards stay."
-    if is_over(impact):
-        nothing = ""
-    elif impact.signings and all(s.met_by for s in impact.signings) and not impact.conflicts:
-        nothing = " Every signature is in: it can be released without you. Until then today's cards stay."
-    return Point("Starts", f"{text}.{nothing}", ABOUT)
+        return f"{verb} {_start_words(impact.effect.start, now)}"
+    first, *rest = waves
+    others = (f"{day_words(w.start)}, {count(len(w.sites), 'site')}" for w in rest)
+    return "; ".join([f"{verb} {_start_words(first.start, now)}, {count(len(first.sites), 'site')}", *others])
 
 
 def _start_words(start: str, now: datetime | None) -> str:
@@ -119,10 +124,16 @@ def _open_words(impact: Impact, signing: Signing) -> str:
 
 def signing_section(impact: Impact) -> Section:
     blocks: list[Block] = []
+    if impact.release:
+        blocks.append(Note(f"Released as release {impact.release}; this is how it stood then."))
     if impact.signings:
-        asked = ("Who signs", "Why", "Who can", "State", "Effect digest it names")
+        asked = ("Who signs", "For", "State", "Who can")
         rows = tuple(_signing_row(impact, s) for s in impact.signings)
         blocks.append(Table("Signatures the policy asks for", tuple(Column(c) for c in asked), rows))
+        blocks += [_why(impact, s) for s in impact.signings]
+        digests = {s.scope: s.digest for s in impact.signings if s.digest}
+        pairs = tuple((f"Effect digest for {scope_words(impact, scope)}", d) for scope, d in digests.items())
+        blocks += [Facts(pairs)] if pairs else []
     else:
         blocks.append(Note("The policy asks for no signature on this."))
     if impact.objections:
@@ -136,12 +147,35 @@ def signing_section(impact: Impact) -> Section:
 
 def _signing_row(impact: Impact, signing: Signing) -> tuple[Cell, ...]:
     return (
-        cell(role_words(signing.role), quiet=(f"for {scope_words(impact, signing.scope)}",)),
-        cell(*(signing.because or ("no reason is stated",))),
-        cell(listed(signing.can_sign) or "NOBODY is named who can", alarm=not signing.can_sign),
+        cell(role_words(signing.role)),
+        cell(scope_words(impact, signing.scope)),
         _signed_cell(signing),
-        cell(signing.digest),
+        cell(listed(signing.can_sign) or "NOBODY is named who can", alarm=not signing.can_sign),
     )
+
+
+# More of one kind would hide the other kinds; the JSON form holds each.
+_MOST_EXAMPLES = 5
+
+
+def _why(impact: Impact, signing: Signing) -> Block:
+    """The policy's reasons, class by class in its own words, with what falls into each."""
+    lead = f"Why {role_words(signing.role)} for {scope_words(impact, signing.scope)}"
+    told = {text for reason in signing.reasons for text in reason.examples}
+    points = [_reason_words(reason) for reason in signing.reasons]
+    points += [text for text in signing.because if text not in told]
+    if not points and signing.scope != impact.effect.scope:
+        points = ["for what changes elsewhere in the chain"]
+    return Listing(lead, tuple(points) or ("no reason is stated",))
+
+
+def _reason_words(reason: Reason) -> str:
+    words = CLASS_WORDS.get(reason.change, role_words(reason.change))
+    shown = list(reason.examples[:_MOST_EXAMPLES])
+    more = len(reason.examples) - len(shown)
+    shown += [f"{more} more of this kind"] if more else []
+    why = f" {reason.why.rstrip('.')}." if reason.why else ""
+    return f"{words[:1].upper()}{words[1:]}.{why} Here: {'; '.join(shown)}."
 
 
 def _signed_cell(signing: Signing) -> Cell:
@@ -171,17 +205,41 @@ def files_section(impact: Impact) -> Section:
     if not impact.file_changes:
         return Section(FILES, title, (Note("No other controlled file changes."),))
     columns = ("File", "What", "Before", "After")
-    rows = tuple(
-        (cell(file), cell(path), *_fact_cells(before, after)) for file, path, before, after in impact.file_changes
-    )
-    table = Table("Facts that differ, file by file", tuple(Column(c) for c in columns), rows)
-    return Section(FILES, title, (table,))
+    open_rows, folded = [], []
+    for file, path, before, after in impact.file_changes:
+        row = (cell(file), cell(path), *_fact_cells(before, after))
+        (open_rows if _about_allergens(file, path) else folded).append(row)
+    heads = tuple(Column(c) for c in columns)
+    blocks: list[Block] = []
+    if open_rows:
+        blocks.append(Table("Facts about allergens that differ, file by file", heads, tuple(open_rows)))
+    if folded:
+        blocks.append(Table("Facts that differ, file by file", heads, tuple(folded), fold=True))
+    return Section(FILES, title, tuple(blocks))
+
+
+def _about_allergens(file: str, path: str) -> bool:
+    """What bears on a declaration: a list, an ingredient's facts or documents, an ingredient as a whole."""
+    if file.startswith("lists/"):
+        return True
+    return file.startswith("ingredients/") and path.split("/")[0] in ("allergens", "product_code", "the whole file", "supplier")
+
+
+_SECONDS = re.compile(r"([0-9]{1,9}) s")
 
 
 def _fact_cells(before: str, after: str) -> tuple[Cell, Cell]:
     if not before and not after:
         return cell("no fact differs"), cell("no fact differs")
-    return cell(before or "not there"), cell(after or "taken out")
+    return cell(_fact_words(before) or "not there"), cell(_fact_words(after) or "taken out")
+
+
+def _fact_words(text: str) -> str:
+    """A span in seconds as people say it, the rest as written."""
+    found = _SECONDS.fullmatch(text)
+    if not found or int(found[1]) % 60:
+        return text
+    return span_words(f"{int(found[1]) // 60} min") if int(found[1]) % 3600 else span_words(f"{int(found[1]) // 3600} h")
 
 
 def about_section(impact: Impact) -> Section:
@@ -193,7 +251,8 @@ def about_section(impact: Impact) -> Section:
     pairs = [
         ("Proposal", impact.proposal),
         ("Book", f"{impact.book_name} ({impact.book})"),
-        ("State", impact.state),
+        ("State", f"released as release {impact.release}" if impact.release else impact.state),
+        ("Proposed by", impact.author or "an author who is not named"),
         ("Scope", f"{scope_words(impact, impact.effect.scope)} ({impact.effect.scope})"),
         *_wave_pairs(impact),
         ("Effect digest", impact.digest),
@@ -245,7 +304,9 @@ def sign_section(impact: Impact) -> Section:
     """The exact lines to type; always the last part of a page."""
     title = "Sign or object"
     if is_over(impact):
-        return Section(SIGN, title, (Note(_OVER[impact.state]),))
+        number = f" It is release {impact.release}." if impact.release else ""
+        names = f"This page shows effect digest {impact.digest}"
+        return Section(SIGN, title, (Note(_OVER[impact.state] + number), Note(names)))
     if impact.conflicts:
         words = "It cannot be signed or released as it stands. Its author settles the conflict and proposes it again."
         return Section(SIGN, title, (Note(words, alarm=True),), alarm=True)
@@ -256,7 +317,7 @@ def sign_section(impact: Impact) -> Section:
         blocks.append(Note("No signature is asked for in this scope. Anybody who may sign may object:"))
         blocks.append(Command(_line("object", impact.proposal, "", impact.effect.scope)))
     for signing in open_ones:
-        words = f"As {role_words(signing.role)}, for {scope_words(impact, signing.scope)}:"
+        words = f"As {role_words(signing.role)}, for {scope_words(impact, signing.scope)}, in a clone of the book:"
         blocks += [Note(words), Command(_line("sign", impact.proposal, signing.role, signing.scope))]
         blocks += [Note("or, to object:"), Command(_line("object", impact.proposal, signing.role, signing.scope))]
     blocks += _without_a_book(impact, open_ones)
@@ -269,7 +330,11 @@ def _without_a_book(impact: Impact, signings: list[Signing]) -> list[Block]:
     here = [s for s in signings if s.scope == impact.effect.scope]
     if not here:
         return []
-    blocks: list[Block] = [Note("Without a copy of the book, on this report's JSON form, with your id as signatory:")]
+    words = (
+        "Without a copy of the book: ask for this report's JSON form, sign that file with your id as signatory, "
+        "and mail back the text it prints:"
+    )
+    blocks: list[Block] = [Note(words)]
     for signing in here:
         for verb in ("sign", "object"):
             blocks.append(Command(f"{_line(verb, _REPORT, signing.role, '')} --person YOUR-ID"))

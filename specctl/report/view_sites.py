@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import re
 from typing import Iterable
 
 from specctl.change.impact import Impact, TextChange
 from specctl.report.tables import Block, Cell, Column, Facts, Listing, Note, Point, Section, Table, cell
 from specctl.report.view_names import kind_words, listed, site_names
 from specctl.report.view_numbers import count
+from specctl.report.words import keep_words, span_words
 
 METHOD = "method"
 FOLLOW = "sites"
@@ -41,18 +43,32 @@ def _texts(impact: Impact) -> list[TextChange]:
     return [t for t in impact.texts if t.kind not in _ELSEWHERE]
 
 
+def kind_short(kind: str) -> str:
+    """`hold time` for `hold`."""
+    known = {key: short for key, _, short in _KINDS}
+    return known.get(kind, {"evidence": "how long absence may be said", "list": "allergen list"}.get(kind, kind.replace("-", " ")))
+
+
+_MOST_ITEMS = 3
+_TRAIN = "Train and replace"
+
+
 def method_point(impact: Impact) -> Point:
     texts = _texts(impact)
     if not texts:
         text = "No change of method, prep, hold time, equipment or vessel."
         if impact.amounts:
-            text += " Show staff the new amounts."
-        return Point("Method and training", text, METHOD)
+            text += " Show staff the new amounts; replace the cards."
+        return Point(_TRAIN, text, METHOD)
     kinds = [t.kind for t in texts]
     parts = listed(f"{kinds.count(kind)} {short}" for kind, _, short in _kinds_of(texts))
-    items = listed(sorted(t.item_name for t in texts))
+    names = sorted({t.item_name for t in texts})
+    items = listed(names) if len(names) <= _MOST_ITEMS else f"{', '.join(names[:_MOST_ITEMS])} and {len(names) - _MOST_ITEMS} more"
     changes = "change" if len(kinds) == 1 else "changes"
-    return Point("Method and training", f"{parts} {changes}: {items}. Show staff the new cards.", METHOD)
+    text = f"{parts} {changes}: {items}. Replace cards"
+    if {"item-new", "item-gone", "name"} & set(kinds):
+        text += ", till, menu board and delivery listing"
+    return Point(_TRAIN, f"{text}.", METHOD)
 
 
 def method_section(impact: Impact) -> Section:
@@ -88,10 +104,19 @@ def _text_row(impact: Impact, change: TextChange) -> tuple[Cell, ...]:
     return (
         cell(f"{change.item_name} ({kind_words(change.item)})"),
         cell(_where(change)),
-        cell("not there" if change.before is None else change.before),
-        cell("taken out" if change.after is None else change.after),
+        cell("not there" if change.before is None else _said(change.kind, change.before)),
+        cell("taken out" if change.after is None else _said(change.kind, change.after)),
         cell(site_names(impact, change.sites)),
     )
+
+
+_HOLD = re.compile(r"([^,.]+), ([0-9.]+ (?:min|h|d))\. (.*)")
+
+
+def _said(kind: str, text: str) -> str:
+    """A hold as people say it: `chilled, 1 hour 30 minutes (its own hold time)`; the rest as written."""
+    found = _HOLD.fullmatch(text) if kind == "hold" else None
+    return f"{keep_words(found[1])}, {span_words(found[2])} ({found[3].rstrip('.')})" if found else text
 
 
 def _where(change: TextChange) -> str:
@@ -110,18 +135,28 @@ def follow_point(impact: Impact, label: str) -> Point:
     if not touched and not stuck:
         return Point(label, "No site's cards change.", FOLLOW)
     able = len(set(touched) - set(stuck))
-    text = f"{able} of {count(len(touched), 'touched site')} can follow."
+    text = f"{able} of {count(len(touched), 'site')} touched can follow."
     if stuck:
         text = f"{text[:-1]}; {len(stuck)} CANNOT, or not fully: {_stuck_words(impact, stuck)}."
     return Point(label, text, FOLLOW, alarm=bool(stuck))
 
 
 def _stuck_words(impact: Impact, stuck: list[str]) -> str:
-    words = []
+    """What is lacked and where, sites that lack the same together; every site is named."""
+    lacks: dict[str, str] = {}
     for site in stuck:
         of_site = [h for h in impact.hindrances if h.site == site]
-        words.append(f"{of_site[0].site_name} ({listed(h.lacks for h in of_site)})")
-    return "; ".join(words)
+        kinds = list(dict.fromkeys(h.lacks for h in of_site))
+        more = f" and {len(kinds) - _MOST_LACKS} more" if len(kinds) > _MOST_LACKS else ""
+        lacks[of_site[0].site_name] = (", ".join(kinds[:_MOST_LACKS]) if more else listed(kinds)) + more
+    groups: dict[str, list[str]] = {}
+    for name, words in lacks.items():
+        groups.setdefault(words, []).append(name)
+    return "; ".join(f"{listed(names)} ({words})" for words, names in groups.items())
+
+
+# More at one site would push the rest off the first screen; the section names them all.
+_MOST_LACKS = 2
 
 
 def follow_section(impact: Impact) -> Section:
@@ -166,4 +201,13 @@ def untouched_section(impact: Impact) -> Section:
 def _unchanged_words(impact: Impact) -> str:
     u = impact.untouched
     parts = (count(u.drinks, "drink"), count(u.preps, "prep"), count(u.sites, "site"))
-    return f"{parts[0]}, {parts[1]} and {parts[2]} unchanged: the same cards as today, compared in full."
+    words = f"{parts[0]}, {parts[1]} and {parts[2]} unchanged: the same cards as today, compared in full."
+    if impact.through:
+        words += " What is made with a prep that changes is not among them."
+    return words + _priced_words(impact)
+
+
+def _priced_words(impact: Impact) -> str:
+    """Names those whose card stands while their cost moves."""
+    priced = sorted({c.drink_name for c in impact.costs} & set(impact.untouched.drink_names))
+    return f" Of these the cost changes: {listed(priced)}." if priced else ""

@@ -17,6 +17,7 @@ from specctl.change.impact import (
     AllergenCover,
     AmountChange,
     AtSites,
+    Bought,
     CostChange,
     DocumentAge,
     Hindrance,
@@ -24,8 +25,10 @@ from specctl.change.impact import (
     IngredientEffect,
     Named,
     ObjectionHeard,
+    Reason,
     Signing,
     TextChange,
+    Through,
     Untouched,
 )
 
@@ -222,7 +225,8 @@ def rich(**more: Any) -> Impact:
         costs=costs(),
         file_changes=(("ingredients/oat-drink.yaml", "product code", "OD-3", "OB-14"),),
         signings=(
-            Signing("food-safety", "chain", "7" * 64, ("an allergen comes into a drink",), ("Anso Reed",), "Anso Reed"),
+            Signing("food-safety", "chain", "7" * 64, ("an allergen comes into a drink",), ("Anso Reed",), "Anso Reed",
+                    reasons=(Reason("allergen-in", "A guest must be told.", ("almond in a drink comes in",)),)),
             Signing("franchise-manager", SCOPE, effect.digest, ("a cup's cost moves by more than 3 %",),
                     ("Bryn Tarn", "Cato Wick")),
             Signing("head-of-drinks", "chain", "7" * 64, ("an amount changes",), ("Dune Marl",), None,
@@ -237,7 +241,11 @@ def rich(**more: Any) -> Impact:
             site_franchise=dict.fromkeys(("harbour", "quay", "saltmarsh", "lightvessel"), "northsands"),
             franchises={"northsands": "Northsands"},
             markets={"gb": "Great Britain", "us": "United States"},
+            items={"ingredient/oat-drink": "oat drink, barista"}, layers={f"{HOJICHA} foam": "salted oat foam"},
         ),
+        through=(Through("drink/cloud", "Matcha cloud", ("Salted oat foam",)),),
+        bought=(Bought("almond-drink", "almond drink", "new", Decimal(5200), "g", ("Fizz, large: no sales stated",)),
+                Bought("soya", "soya drink", "gone", None, "g"),),
     )  # fmt: skip
     return Impact(**{**values, **more})
 
@@ -260,7 +268,7 @@ def quiet() -> Impact:
     effect = replace(impact.effect, rows=(), files=(), waves=())
     return replace(
         impact, effect=effect, digest=effect.digest, amounts=(), allergens=(), texts=(), hindrances=(), costs=(),
-        file_changes=(), signings=(), objections=(), classes=(),
+        file_changes=(), signings=(), objections=(), classes=(), through=(), bought=(),
         cover=replace(impact.cover, still_unknown=(), not_covered=(), documents=impact.cover.documents[:1]),
         untouched=Untouched(12, 12, 8, 8, 4, 4),
     )  # fmt: skip
@@ -315,7 +323,11 @@ def _poisoned(impact: Impact, texts: tuple[str, ...]) -> Impact:
             for c in impact.costs
         ),
         file_changes=tuple((f, poison(p), poison(b), poison(a)) for f, p, b, a in impact.file_changes * len(texts)),
-        signings=tuple(replace(s, because=tuple(poison(b) for b in s.because), can_sign=tuple(poison(b) for b in s.can_sign)) for s in impact.signings),
+        signings=tuple(replace(s, because=tuple(poison(b) for b in s.because), can_sign=tuple(poison(b) for b in s.can_sign),
+                               reasons=tuple(replace(r, why=poison(r.why), examples=tuple(poison(e) for e in r.examples)) for r in s.reasons))
+                       for s in impact.signings),
+        through=tuple(replace(x, item_name=poison(x.item_name), preps=tuple(poison(n) for n in x.preps)) for x in impact.through),
+        bought=tuple(replace(b, name=poison(b.name), left_out=tuple(poison(n) for n in b.left_out)) for b in impact.bought),
         objections=tuple(replace(o, person=poison(o.person), note=poison(o.note)) for o in impact.objections),
         untouched=replace(impact.untouched, drink_names=texts, site_names=tuple(poison(n) for n in impact.untouched.site_names)),
         names=replace(

@@ -52,7 +52,7 @@ def test_only_our_own_structure_comes_out(name: str) -> None:
 def test_every_text_of_the_view_is_read(name: str) -> None:
     impact = IMPACTS[name]()
     view = view_of(impact, now=NOW)
-    folded = {b.lead for s in view.sections for b in s.blocks if getattr(b, "fold", False)}
+    folded = {getattr(b, "lead", "") for s in view.sections for b in s.blocks if getattr(b, "fold", False)}
     text = read(made(impact))
     for wanted in view.texts():
         if wanted not in folded:

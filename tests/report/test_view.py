@@ -4,20 +4,21 @@ from __future__ import annotations
 
 import shlex
 from dataclasses import replace
+from datetime import datetime, timezone
 from decimal import Decimal
 
 import pytest
-from make_impact import HOJICHA, NOW, chain, hostile, line, move, quiet, rich
+from make_impact import HOJICHA, HOJICHA_NAME, NOW, chain, hostile, line, move, quiet, rich
 
-from specctl.change.impact import DocumentAge, Impact, TextChange
+from specctl.change.impact import Bought, DocumentAge, Impact, Reason, TextChange, Through
 from specctl.report.tables import Command, Listing, Table, texts_of
 from specctl.report.view import View, view_of
 
 LABELS = [
-    "You are asked", "Starts", "Allergens", "My sites", "At the bar", "Money", "Method and training",
+    "Decide", "Allergens", "My sites", "At the bar", "Buy and run down", "Money", "Train and replace",
     "Signed and open",
 ]  # fmt: skip
-KEYS = ["allergens", "amounts", "method", "sites", "cost", "signing", "files", "unchanged", "about", "sign"]
+KEYS = ["changes", "allergens", "amounts", "method", "sites", "buying", "cost", "signing", "files", "unchanged", "about", "sign"]
 
 
 def point(view: View, label: str) -> str:
@@ -32,6 +33,10 @@ def rows(view: View, key: str, start: str) -> list[list[str]]:
     """Rows of the first table whose caption starts so, a text a cell."""
     tables = [b for b in view.section(key).blocks if isinstance(b, Table) and b.caption.startswith(start)]
     return [["; ".join(field.all_lines) for field in row] for row in tables[0].rows]
+
+
+def listings(view: View, key: str) -> dict[str, tuple[str, ...]]:
+    return {b.lead: b.points for b in view.section(key).blocks if isinstance(b, Listing)}
 
 
 def test_the_page_reads_in_its_order() -> None:
@@ -49,34 +54,129 @@ def test_same_impact_same_view() -> None:
 # asked and starts
 
 
-def test_the_first_line_says_what_is_asked_by_whom() -> None:
-    view = view_of(rich(), now=NOW)
-    assert point(view, "You are asked") == "To sign or object, as franchise manager for Northsands. Proposed by Mirel Oake."
-    assert "head of drinks for the whole chain" in point(view_of(chain()), "You are asked")
+def test_the_first_line_says_what_is_asked_by_whom_and_by_when() -> None:
+    assert point(view_of(rich(), now=NOW), "Decide") == (
+        "Sign or object before it starts, as franchise manager. Starts Tuesday 1 December 2026 (in 6 days), 2 sites; "
+        "8 December 2026, 1 site. Do nothing: today's cards stay."
+    )
+    assert "as franchise manager and head of drinks." in point(view_of(chain()), "Decide")
+    assert "(in 6 days)" not in point(view_of(rich()), "Decide")
 
 
 @pytest.mark.parametrize("state", ["released", "superseded", "withdrawn"])
 def test_nothing_is_asked_when_it_is_over(state: str) -> None:
     view = view_of(rich(state=state))
-    assert f"is {state}" in point(view, "You are asked")
+    assert f"is {state}" in point(view, "Decide")
     assert "specctl sign" not in body(view, "sign")
-    assert "Do nothing" not in point(view, "Starts")
+    assert "Do nothing" not in point(view, "Decide")
+
+
+def test_a_released_proposal_is_marked_as_its_release() -> None:
+    late = datetime(2026, 12, 25, 9, 0, tzinfo=timezone.utc)
+    view = view_of(rich(state="released", release=7), now=late)
+    assert view.state == "released as release 7"
+    assert point(view, "Decide").startswith("Nothing: released as release 7. Started Tuesday 1 December 2026")
+    assert rows(view, "allergens", "Great Britain")
+    assert "this is how it stood then" in body(view, "signing")
+    assert "It is release 7." in body(view, "sign") and rich().digest in body(view, "sign")
 
 
 def test_a_conflict_is_said_first_and_in_trade_words() -> None:
     view = view_of(rich(conflicts=("drinks/fizz.yaml, layers/base: main now has 20 g, this proposal has 22 g",)))
-    assert "CANNOT be released" in point(view, "You are asked")
+    assert "CANNOT be released" in point(view, "Decide")
     assert "main now has 20 g" in body(view, "about")
     assert "cannot be signed or released" in body(view, "sign")
     assert "specctl" not in body(view, "sign")
 
 
-def test_each_wave_has_its_date_and_doing_nothing_is_explained() -> None:
-    text = point(view_of(rich(), now=NOW), "Starts")
-    assert "Tuesday 1 December 2026 (in 6 days), 2 sites" in text
-    assert "8 December 2026, 1 site" in text
-    assert "today's cards stay" in text
-    assert "(in 6 days)" not in point(view_of(rich()), "Starts")
+# what changes
+
+
+def test_each_drink_has_its_sentence_worst_first() -> None:
+    found = {s.split(" (drink)")[0]: s for s in listings(view_of(rich()), "changes")["In one sentence each"] if "(drink)" in s}
+    words = found[HOJICHA_NAME]
+    assert words.startswith(f"{HOJICHA_NAME} (drink): ALLERGENS, options included: REMOVED from the declaration: soya;")
+    assert "oat drink, unsweetened 28 g → 34 g; beet sugar, fine not in it → 8 g" in words
+    assert "same grams, other tools: roasted tea powder, 1 level × amber scoop, 15 ml → 2 level × plum scoop" in words
+    assert "1 amount in its options" in found["Pear and sage fizz"]
+
+
+def test_sizes_are_told_apart_in_one_sentence() -> None:
+    first = rich().amounts[0]
+    large = replace(first, size="large", size_name="large", before=Decimal(40), after=Decimal(46), at=())
+    (words,) = listings(view_of(rich(amounts=(first, large), allergens=(), texts=())), "changes")["In one sentence each"]
+    assert words == f"{HOJICHA_NAME} (drink): oat drink, unsweetened 28 g → 34 g (regular), 40 g → 46 g (large)."
+
+
+def test_what_is_touched_through_a_prep_alone_is_named_and_not_called_unchanged() -> None:
+    cloud = Through("drink/cloud", "Matcha cloud", ("Salted oat foam",))
+    view = view_of(rich(through=(cloud,)))
+    assert "Matcha cloud (drink): through Salted oat foam" in body(view, "changes")
+    assert "made with a prep that changes is not among them" in body(view, "unchanged")
+
+
+def test_a_drink_whose_cost_alone_moves_is_named() -> None:
+    first = replace(rich().costs[0], drink="barley", drink_name="Roasted-barley latte")
+    view = view_of(rich(costs=(first,)))
+    assert "Only the cost changes: Roasted-barley latte." in body(view, "changes")
+    assert "Of these the cost changes: Roasted-barley latte." in body(view, "unchanged")
+
+
+def test_a_new_drink_has_a_column_a_size_and_folded_tools() -> None:
+    first = rich().amounts[0]
+    new = replace(first, item="drink/new", item_name="Sage cooler", before=None, before_of=None,
+                  at=tuple(replace(a, before=None, before_line=None) for a in first.at))  # fmt: skip
+    large = replace(new, size="large", size_name="large", after=Decimal(46))
+    said = TextChange("item-new", "drink/new", "Sage cooler", "item", None, "Sage cooler", ("harbour", "quay", "saltmarsh"))
+    view = view_of(rich(amounts=(new, large), texts=(said,)))
+    assert rows(view, "amounts", "Sage cooler (drink): new at 3 sites") == [["oat drink, unsweetened", "34 g", "46 g"]]
+    (tools,) = (b for b in view.section("amounts").blocks if isinstance(b, Table) and b.fold)
+    assert tools.caption == "Sage cooler (drink): in each site's own tools" and len(tools.rows) == 4
+    assert "Sage cooler: new at 3 sites" in point(view, "At the bar")
+    # Where one site had it, it is a change like any other.
+    other = view_of(rich(amounts=(new, large), texts=(replace(said, sites=("quay",)),)))
+    assert not any(isinstance(b, Table) and b.fold for b in other.section("amounts").blocks)
+
+
+def test_a_new_drink_s_allergens_stand_by_status_with_every_way_in() -> None:
+    base = replace(rich().allergens[1], item="drink/new", item_name="Sage cooler", sites=("quay",))
+    others = (
+        replace(base, choice="", choice_name=""),
+        replace(base, choice="", choice_name="", substance="milk", name="milk", after="unknown"),
+        replace(base, choice="", choice_name="", market="us", sites=("saltmarsh",), substance="rye", name="rye", listed=False),
+    )
+    said = TextChange("item-new", "drink/new", "Sage cooler", "item", None, "Sage cooler", ("quay", "saltmarsh"))
+    view = view_of(rich(allergens=(base, *others), texts=(said,)))
+    gb, us = "Great Britain (GB): Old Quay", "United States (US): Saltmarsh"
+    assert rows(view, "allergens", "New here: what each brings") == [
+        ["Sage cooler (drink)", "almond drink", "almond (tree nuts)", "–", "–", gb],
+        ["Sage cooler (drink)", "standard build", "almond (tree nuts)", "–", "milk", gb],
+        ["Sage cooler (drink)", "standard build", "rye (not on this market's list, shown all the same)", "–", "–", us],
+    ]
+    ((name, ways),) = rows(view, "allergens", "New here: the ways in")
+    for substance in ("almond (tree nuts): ", "milk: ", "rye: "):
+        assert substance + base.paths[0] in ways
+    assert not [b for b in view.section("allergens").blocks if isinstance(b, Table) and b.caption.startswith("Great")]
+
+
+def test_what_to_buy_and_run_down_is_told_with_sign_and_unit() -> None:
+    bought = (
+        Bought("holm", "Foam powder (Holm)", "new", Decimal(2100), "g"),
+        Bought("ness", "Foam powder (Ness)", "gone", Decimal(-1800), "g", ("Fizz, large: no sales stated",)),
+        Bought("slice", "Lemon slice", "moved", Decimal(-12), "each"),
+        Bought("salt", "Fine salt", "new", None, "g"),
+    )
+    view = view_of(rich(bought=bought))
+    assert point(view, "Buy and run down") == (
+        "Buy new: Foam powder (Holm) and Fine salt. Run down: Foam powder (Ness). "
+        "1 ingredient more or less a week, below. Leftover value is not worked out."
+    )
+    assert rows(view, "buying", "Ingredients") == [
+        ["Fine salt", "NEW: buy it before the start", "cannot be told", ""],
+        ["Foam powder (Holm)", "NEW: buy it before the start", "+2100 g", ""],
+        ["Foam powder (Ness)", "falls out of use: run it down", "−1800 g", "Fizz, large: no sales stated"],
+        ["Lemon slice", "order more or less", "−12 pieces", ""],
+    ]
 
 
 # allergens
@@ -120,14 +220,42 @@ def test_choices_with_the_same_change_share_a_row_and_stay_named() -> None:
     ]
 
 
-def test_the_way_in_is_told_in_words() -> None:
-    path = "foam/oat > prep/salted-oat-foam > powder > ingredient/foam-powder-holm"
-    unknown = "foam/rose > ingredient/rose-petal (unknown)"
-    soya = replace(rich().allergens[0], paths=(path, unknown, "An odd path, as it was written"))
-    assert rows(view_of(rich(allergens=(soya,))), "allergens", "Great Britain")[0][4] == (
-        "layer foam, line oat > prep salted oat foam > line powder > ingredient foam powder holm; "
-        "layer foam, line rose > ingredient rose petal (unknown); An odd path, as it was written"
+def test_the_way_in_is_told_in_the_names_people_know() -> None:
+    impact = rich()
+    names = replace(
+        impact.names,
+        items={"prep/salted-oat-foam": "Salted oat foam", "ingredient/foam-powder-holm": "Foam powder (Holm)"},
+        layers={f"{HOJICHA} foam": "Oat foam on top"},
     )
+    paths = (
+        "foam/oat > prep/salted-oat-foam > powder > ingredient/foam-powder-holm",
+        "foam/rose > ingredient/rose-petal (unknown)",
+        "An odd path, as it was written",
+    )
+    drink = replace(impact.allergens[0], paths=paths)
+    prep = replace(drink, item="prep/salted-oat-foam", paths=("mix/powder > ingredient/foam-powder-holm",))
+    found = rows(view_of(rich(names=names, allergens=(drink, prep))), "allergens", "Great Britain")
+    assert [r[4] for r in found] == [
+        "layer Oat foam on top > Salted oat foam (prep) > powder > Foam powder (Holm); "
+        "layer Oat foam on top > rose petal (unknown); An odd path, as it was written",
+        "powder > Foam powder (Holm)",
+    ]
+
+
+@pytest.mark.parametrize(
+    ("before", "after", "words"),
+    [
+        ("contains", "unknown", "CONTAINS → UNKNOWN — ask before answering; becomes UNKNOWN, declared before"),
+        ("may_contain", "unknown", "may contain → UNKNOWN — ask before answering; becomes UNKNOWN, declared before"),
+        (None, "unknown", "not in its documents → UNKNOWN — ask before answering; becomes UNKNOWN"),
+        ("unknown", None, "UNKNOWN — ask before answering → not in its documents; was UNKNOWN, now said not to be in it"),
+    ],
+)
+def test_unknown_is_said_whichever_side_it_stands_on(before: str | None, after: str | None, words: str) -> None:
+    change = replace(rich().allergens[0], before=before, after=after)
+    view = view_of(rich(allergens=(change,)))
+    assert rows(view, "allergens", "Great Britain")[0][3] == words
+    assert "UNKNOWN" in point(view, "Allergens")
 
 
 def test_many_unknown_are_counted_first_and_all_named_below() -> None:
@@ -148,7 +276,7 @@ def test_a_released_proposal_does_not_pretend_that_nothing_changed() -> None:
 
 def test_with_every_signature_in_it_may_be_released_without_the_reader() -> None:
     signed = tuple(replace(s, met_by="Anso Reed", stale="") for s in rich().signings)
-    text = point(view_of(rich(signings=signed)), "Starts")
+    text = point(view_of(rich(signings=signed)), "Decide")
     assert "it can be released without you" in text and "Do nothing" not in text
 
 
@@ -182,7 +310,7 @@ def test_nothing_compared_is_no_answer() -> None:
 def test_documents_carry_their_dates_and_missing_ones_are_no_old_ones() -> None:
     missing = DocumentAge("tea", "roasted tea powder", "no document", "", "", True)
     impact = rich(cover=replace(rich().cover, documents=(*rich().cover.documents, missing)))
-    found = rows(view_of(impact, now=NOW), "allergens", "Documents")
+    found = rows(view_of(impact, now=NOW), "allergens", "Documents missing")
     assert ["roasted tea powder", "no document", "no date", "never", "NO DATED DOCUMENT: everything reads as UNKNOWN"] in found
     sugar = next(r for r in found if r[0].startswith("beet sugar"))
     # 1 June 2024 to 25 November 2026: 907 days, by the calendar.
@@ -218,7 +346,7 @@ def test_same_grams_other_tools_lead() -> None:
     tables = [b for b in view.section("amounts").blocks if isinstance(b, Table)]
     assert tables[0].caption.startswith("Same grams, other tools")
     assert "6.5 g, unchanged" in [line for f in tables[0].rows[0] for line in f.all_lines]
-    assert "1 level × amber scoop, 15 ml → 2 level × plum scoop" in point(view, "At the bar")
+    assert "same grams, other tools: roasted tea powder, 1 level × amber scoop, 15 ml → 2 level × plum scoop" in point(view, "At the bar")
 
 
 def test_what_cannot_be_measured_is_called_out() -> None:
@@ -226,7 +354,7 @@ def test_what_cannot_be_measured_is_called_out() -> None:
     listing = view.section("amounts").blocks[0]
     assert isinstance(listing, Listing) and len(listing.points) == 2
     assert "OUTSIDE tolerance, gives 28.8 g, 5.2 g under" in listing.points[0] + listing.points[1]
-    assert "2 CANNOT be measured" in point(view, "At the bar")
+    assert "2 lines CANNOT be measured within tolerance at every site" in point(view, "At the bar")
 
 
 def test_new_gone_and_swapped_lines_say_so() -> None:
@@ -263,7 +391,7 @@ def test_method_changes_stand_before_and_after() -> None:
     assert rows(view, "method", "Method")[0][1:4] == ["step foam", "Blend 10 s.", "Blend 20 s, rest 5 s."]
     assert rows(view, "method", "Hold time")[0][1:4] == ["all of it", "4 h", "2 h"]
     assert rows(view, "method", "Equipment")[0][2:4] == ["not there", "blender"]
-    assert "1 method, 1 hold time and 1 equipment changes" in point(view, "Method and training")
+    assert "1 method, 1 hold time and 1 equipment changes" in point(view, "Train and replace")
 
 
 def test_how_long_absence_may_be_said_stands_with_the_allergens() -> None:
@@ -274,7 +402,7 @@ def test_how_long_absence_may_be_said_stands_with_the_allergens() -> None:
 
 def test_sites_that_cannot_follow_are_named_with_what_they_lack() -> None:
     view = view_of(rich())
-    assert point(view, "My sites").startswith("2 of 3 touched sites can follow; 1 CANNOT")
+    assert point(view, "My sites").startswith("2 of 3 sites touched can follow; 1 CANNOT")
     assert "Saltmarsh (a blender and a scoop for 8 g of beet sugar)" in point(view, "My sites")
     assert [r[3] for r in rows(view, "sites", "Not able")] == ["NEW with this proposal", "stands today already"]
 
@@ -349,10 +477,13 @@ def test_franchises_never_share_a_sum() -> None:
 def test_who_signs_why_and_what_is_open() -> None:
     view = view_of(rich())
     found = rows(view, "signing", "Signatures")
-    assert found[0][:4] == ["food safety; for the whole chain", "an allergen comes into a drink", "Anso Reed", "signed by Anso Reed"]
-    assert found[1][3] == "open"
-    assert found[2][3] == "STALE: sign again; line foam/oat moved since it was signed"
-    assert [r[4] for r in found] == [s.digest for s in rich().signings]
+    assert found == [
+        ["food safety", "the whole chain", "signed by Anso Reed", "Anso Reed"],
+        ["franchise manager", "Northsands", "open", "Bryn Tarn and Cato Wick"],
+        ["head of drinks", "the whole chain", "STALE: sign again; line foam/oat moved since it was signed", "Dune Marl"],
+    ]
+    for signing in rich().signings:
+        assert signing.digest in body(view, "signing")
     text = point(view, "Signed and open")
     assert text == (
         "1 of 3 signed (food safety: Anso Reed). Open: franchise manager for Northsands and head of drinks (STALE). "
@@ -361,6 +492,48 @@ def test_who_signs_why_and_what_is_open() -> None:
     assert rows(view, "signing", "Objections")[0] == [
         "Bryn Tarn; franchise manager, Northsands", "24 November 2026, 16:20 UTC", "Saltmarsh has no blender.", "OPEN",
     ]  # fmt: skip
+
+
+def test_why_is_told_in_the_policy_s_words_class_by_class() -> None:
+    amounts = tuple(f"an amount changes in drink {n}" for n in range(9))
+    reasons = (
+        Reason("amount", "The dose is the drink.", amounts),
+        Reason("hold", "", ("Salted oat foam: hold changes",)),
+    )
+    drinks = replace(rich().signings[2], because=(*amounts, "said by no class"), reasons=reasons)
+    why = listings(view_of(rich(signings=(drinks,))), "signing")["Why head of drinks for the whole chain"]
+    assert why == (
+        "An amount changes. The dose is the drink. Here: an amount changes in drink 0; an amount changes in drink 1; an "
+        "amount changes in drink 2; an amount changes in drink 3; an amount changes in drink 4; 4 more of this kind.",
+        "A hold time or storage changes. Here: Salted oat foam: hold changes.",
+        "said by no class",
+    )
+
+
+def test_facts_about_allergens_never_fold_and_spans_are_told_in_hours() -> None:
+    changes = (
+        ("ingredients/oat.yaml", "allergens/contains", "", "lupin"), ("ingredients/oat.yaml", "note", "a", "b"),
+        ("lists/gb.yaml", "groups/milk/name", "milk", "Milk"), ("preps/foam.yaml", "hold", "7200 s", "5400 s"),
+    )  # fmt: skip
+    view = view_of(rich(file_changes=changes))
+    tables = {b.caption: b.fold for b in view.section("files").blocks if isinstance(b, Table)}
+    assert tables == {"Facts about allergens that differ, file by file": False, "Facts that differ, file by file": True}
+    assert [r[1] for r in rows(view, "files", "Facts about")] == ["allergens/contains", "groups/milk/name"]
+    assert rows(view, "files", "Facts that")[1][2:] == ["2 hours", "90 minutes"]
+
+
+def test_a_hold_is_told_in_hours_and_minutes() -> None:
+    held = replace(rich().texts[1], before="chilled, 2 h. its own hold time", after="chilled, 1.5 h. its own hold time")
+    assert rows(view_of(rich(texts=(held,))), "method", "Hold")[0][2:4] == [
+        "chilled, 2 hours (its own hold time)", "chilled, 1 hour 30 minutes (its own hold time)",
+    ]  # fmt: skip
+
+
+def test_all_sites_of_the_scope_are_told_as_all() -> None:
+    every = ("harbour", "quay", "saltmarsh", "lightvessel")
+    held = replace(rich().texts[1], sites=every)
+    assert rows(view_of(rich(texts=(held,))), "method", "Hold")[0][4] == "all 4 sites"
+    assert rows(view_of(rich(texts=(replace(held, sites=every[:3]),))), "method", "Hold")[0][4] == "Harbour Steps, Old Quay, Saltmarsh"
 
 
 def test_other_controlled_files_are_listed_fact_by_fact() -> None:

@@ -1,0 +1,89 @@
+"""What a change makes a group of sites buy, and what falls out of use there.
+
+An ingredient is new or gone by everything the sites' drinks may use, choices and
+stand-ins included. Weights a week are of the standard builds at the sales each
+franchise states; a size without stated sales or with an amount that cannot be
+worked out is named, never counted as nothing.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from decimal import ROUND_HALF_UP, Decimal
+from fractions import Fraction
+from functools import cache
+
+from specctl.analysis.basket import Basket
+from specctl.analysis.cost import cup_basket, cups_in_week
+from specctl.analysis.ways import ingredients_in
+from specctl.change.entry import uses_of
+from specctl.change.impact import Bought
+from specctl.domain.book import Book
+
+Amounts = dict[tuple[str, str], Fraction]
+
+
+def bought_at(before: Book, after: Book, sites: Iterable[str], franchises: Iterable[str], touched: Iterable[str]) -> tuple[Bought, ...]:
+    """New, gone and moved ingredients of `sites`, weights over `franchises`; `touched` items alone can move a weight."""
+    here, whose = tuple(sites), tuple(franchises)
+    had, has = _in_use(before, here), _in_use(after, here)
+    drinks = sorted(item.removeprefix("drink/") for item in touched if item.startswith("drink/"))
+    old, old_holes = _week(before, whose, drinks)
+    new, new_holes = _week(after, whose, drinks)
+    found = []
+    for id, unit in sorted({*old, *new, *((id, "") for id in had ^ has)}):
+        if not unit and any(id == other for other, _ in {*old, *new}):
+            continue
+        way = "new" if id in has - had else "gone" if id in had - has else "moved"
+        change = new.get((id, unit), Fraction(0)) - old.get((id, unit), Fraction(0))
+        week = _whole(change) if unit else None
+        holes = tuple(sorted({*old_holes.get(id, ()), *new_holes.get(id, ())}))
+        if way != "moved" or week:
+            record = after.ingredients.get(id) or before.ingredients.get(id)
+            found.append(Bought(id, record.name if record else id, way, week, unit or "g", holes))
+    return tuple(found)
+
+
+def _in_use(book: Book, sites: tuple[str, ...]) -> set[str]:
+    used: set[str] = set()
+    for site in sites:
+        record = book.sites.get(site)
+        for drink in book.served_at(record) if record else ():
+            used |= {id for use in uses_of(drink) for id in ingredients_in(book, use)}
+    return used
+
+
+def _week(book: Book, franchises: tuple[str, ...], drinks: list[str]) -> tuple[Amounts, dict[str, set[str]]]:
+    """Amounts a week by (ingredient, unit); for each ingredient the sizes that could not be counted."""
+
+    @cache
+    def basket(drink: str, size: str) -> Basket:
+        return cup_basket(book, book.drinks[drink], size)
+
+    total: Amounts = {}
+    holes: dict[str, set[str]] = {}
+    for franchise in franchises:
+        prices = book.price_books.get(franchise)
+        for id in drinks:
+            drink = book.drinks.get(id)
+            if drink is None or not any(drink in book.served_at(site) for site in book.sites_of(franchise)):
+                continue
+            for size in drink.sizes:
+                cups = cups_in_week(book, prices, drink, size) if prices else None
+                cup = basket(id, size)
+                for (ingredient, unit), amount in cup.amounts.items():
+                    if cups is None:
+                        holes.setdefault(ingredient, set()).add(f"{drink.name}, {drink.sizes[size].name}: no sales stated")
+                        cups_counted = 0
+                    else:
+                        cups_counted = cups
+                    slot = (ingredient, unit)
+                    total[slot] = total.get(slot, Fraction(0)) + amount * cups_counted
+                for missing in cup.missing:
+                    holes.setdefault(missing.item.removeprefix("ingredient/"), set()).add(f"{drink.name}, {drink.sizes[size].name}: {missing.why}")
+    return total, holes
+
+
+def _whole(value: Fraction) -> Decimal:
+    """To a whole gram or piece, half up; anything that moves by less is still shown as nothing."""
+    return (Decimal(value.numerator) / Decimal(value.denominator)).quantize(Decimal(1), rounding=ROUND_HALF_UP)

@@ -1,0 +1,83 @@
+"""One changed line in words: its amount before and after, and the same in a site's own tools."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+from typing import Any, Mapping
+
+from specctl.change.impact import AmountChange, AtSites
+from specctl.report.view_numbers import ARROW, grams, share_change, signed_grams
+from specctl.report.words import amount_words, error_words, measure_words, pieces_words, rule_words
+
+NOT_THERE = "not in it"
+LEFT_OUT = "left out"
+CALLED_OUT = ("outside", "no-tool")
+
+
+def change_words(change: AmountChange) -> str:
+    """`28 g → 34 g, +6 g, +21.4 %`; says so where the line is new, gone or another ingredient."""
+    before, after = _amount(change, "before"), _amount(change, "after")
+    if change.before == change.after and before == after:
+        return f"{after}, unchanged"
+    parts = [f"{before}{ARROW}{after}"]
+    gone, new = change.after_of is None, change.before_of is None
+    if gone and change.before is not None:
+        parts.append(signed_grams(-change.before))
+    elif new and change.after is not None:
+        parts.append(signed_grams(change.after))
+    elif change.before is not None and change.after is not None and change.before != change.after:
+        parts += [signed_grams(change.after - change.before), share_change(change.before, change.after)]
+    return ", ".join(p for p in parts if p)
+
+
+def change_short(change: AmountChange) -> str:
+    """`28 g → 34 g`."""
+    return f"{_amount(change, 'before')}{ARROW}{_amount(change, 'after')}"
+
+
+def amount_after(change: AmountChange) -> str:
+    """The amount of the new side alone."""
+    return _amount(change, "after")
+
+
+def tools_words(change: AmountChange) -> str:
+    """The first group of sites whose tools move, old to new."""
+    moving = [at for at in change.at if at.before != at.after]
+    return tools_at(moving[0]) if moving else ""
+
+
+def tools_at(at: AtSites) -> str:
+    """Old to new in one group of sites' own tools."""
+    before = measure_words(at.before_line) if at.before_line else NOT_THERE
+    after = measure_words(at.after_line) if at.after_line else LEFT_OUT
+    return f"{after}, as before" if before == after else f"{before}{ARROW}{after}"
+
+
+def _amount(change: AmountChange, side: str) -> str:
+    value: Decimal | None = getattr(change, side)
+    if getattr(change, f"{side}_of") is None:
+        return NOT_THERE if side == "before" else LEFT_OUT
+    line = line_of(change, side)
+    if line and line["grams"] and (line["each"] is not None or line["rule"] is not None):
+        return amount_words(line)
+    if value is not None:
+        return grams(value)
+    if line and line["each"] is not None:
+        return pieces_words(line["each"])
+    return rule_words(line["rule"]) if line and line["rule"] else "no amount is stated"
+
+
+def line_of(change: AmountChange, side: str) -> Mapping[str, Any] | None:
+    """The LINE of the first group of sites that has one on that side."""
+    for at in change.at:
+        line: Mapping[str, Any] | None = getattr(at, f"{side}_line")
+        if line is not None:
+            return line
+    return None
+
+
+def given(measure: Mapping[str, Any] | None) -> str:
+    """`, gives 28.8 g, 0.8 g over` where it is known."""
+    if not measure or measure["gives"] is None:
+        return ""
+    return f", {error_words(measure)}"

@@ -1,0 +1,141 @@
+"""Items that are new at a site: their amounts size by size, what they bring, their tools folded."""
+
+from __future__ import annotations
+
+from specctl.change.impact import AllergenChange, AmountChange, Impact
+from specctl.report.tables import Block, Cell, Column, Table, cell
+from specctl.report.view_lines import CALLED_OUT, amount_after, given
+from specctl.report.view_names import choice_words, kind_words, market_sites, path_words, site_names
+from specctl.report.view_numbers import count
+from specctl.report.words import measure_words, status_words, verdict_words
+
+_ORDER = ("contains", "may_contain", "unknown")
+
+
+def new_items(impact: Impact) -> dict[str, tuple[str, ...]]:
+    """Items that some site has for the first time, with those sites."""
+    found: dict[str, set[str]] = {}
+    for text in impact.texts:
+        if text.kind == "item-new":
+            found.setdefault(text.item, set()).update(text.sites)
+    return {item: tuple(sorted(sites)) for item, sites in found.items()}
+
+
+def of_new_item(impact: Impact, change: AmountChange | AllergenChange) -> bool:
+    """Whether a change only says what an item is that no named site had before."""
+    if change.before is not None:
+        return False
+    fresh = set(new_items(impact).get(change.item, ()))
+    if isinstance(change, AllergenChange):
+        return bool(change.sites) and fresh.issuperset(change.sites)
+    sites = {s for at in change.at for s in at.sites}
+    return change.before_of is None and bool(sites) and fresh.issuperset(sites)
+
+
+def amount_tables(impact: Impact) -> list[Block]:
+    """For each new item its lines with a column a size, then the same in each site's tools, folded."""
+    changes = [c for c in impact.amounts if of_new_item(impact, c)]
+    blocks: list[Block] = []
+    for item in dict.fromkeys(c.item for c in sorted(changes, key=lambda c: (c.item_name, c.item))):
+        own = [c for c in changes if c.item == item]
+        where = count(len(new_items(impact)[item]), "site")
+        name = f"{own[0].item_name} ({kind_words(item)})"
+        blocks.append(_sizes_table(impact, f"{name}: new at {where}", own))
+        blocks.append(_tools_table(impact, f"{name}: in each site's own tools", own))
+    return blocks
+
+
+def _sizes_table(impact: Impact, caption: str, changes: list[AmountChange]) -> Table:
+    sizes = dict.fromkeys((c.size, c.size_name or c.size) for c in changes)
+    rows: dict[tuple[str, str, str], dict[str, list[AmountChange]]] = {}
+    for change in sorted(changes, key=lambda c: bool(c.choice)):
+        slot = (change.choice, change.path, change.line_name)
+        rows.setdefault(slot, {}).setdefault(change.size, []).append(change)
+    columns = (Column("Line"), *(Column(name, number=True) for _, name in sizes))
+    body = tuple(
+        (
+            cell(name, quiet=(next(iter(by_size.values()))[0].choice_name,) if choice else ()),
+            *(_amounts(impact, by_size.get(size, [])) for size, _ in sizes),
+        )
+        for (choice, _, name), by_size in rows.items()
+    )
+    return Table(caption, columns, body)
+
+
+def _amounts(impact: Impact, changes: list[AmountChange]) -> Cell:
+    """One amount, or one for each group of sites where a filling rule comes out apart."""
+    if not changes:
+        return cell("–")
+    if len(changes) == 1:
+        return cell(amount_after(changes[0]))
+    told = (f"{amount_after(c)} at {site_names(impact, (s for at in c.at for s in at.sites))}" for c in changes)
+    return cell(*told)
+
+
+def _tools_table(impact: Impact, caption: str, changes: list[AmountChange]) -> Table:
+    columns = ("Line", "Sites", "In their own tools", "What it gives")
+    rows = []
+    for change in changes:
+        for at in change.at:
+            if at.after is None or at.after_line is None:
+                continue
+            out = at.after["verdict"] in CALLED_OUT
+            rows.append(
+                (
+                    cell(change.line_name, quiet=(change.size_name or change.size, change.choice_name)),
+                    cell(site_names(impact, at.sites)),
+                    cell(measure_words(at.after_line)),
+                    cell(f"{verdict_words(at.after['verdict'])}{given(at.after)}", alarm=out),
+                )
+            )
+    return Table(caption, tuple(Column(name) for name in columns), tuple(rows), fold=True)
+
+
+def allergen_tables(impact: Impact) -> list[Block]:
+    """What new items bring, nothing left out: by status first, then every substance with its ways in."""
+    changes = [c for c in impact.allergens if of_new_item(impact, c)]
+    if not changes:
+        return []
+    columns = ("Drink or prep", "Choice", *(status_words(s) for s in _ORDER), "Where")
+    rows = [row for item in _items(changes) for row in _status_rows(impact, [c for c in changes if c.item == item])]
+    ways = tuple(_ways_row(impact, [c for c in changes if c.item == item]) for item in _items(changes))
+    return [
+        Table("New here: what each brings, all of it", tuple(Column(name) for name in columns), tuple(rows)),
+        Table("New here: the ways in", (Column("Drink or prep"), Column("Every substance, and how it gets in")), ways),
+    ]
+
+
+def _items(changes: list[AllergenChange]) -> list[str]:
+    return list(dict.fromkeys(c.item for c in sorted(changes, key=lambda c: (c.item_name, c.item))))
+
+
+def _status_rows(impact: Impact, changes: list[AllergenChange]) -> list[tuple[Cell, ...]]:
+    """A row for all choices and markets that bring the same: one item's changes."""
+    at: dict[tuple[str, str, tuple[str, ...]], dict[str, list[str]]] = {}
+    for change in changes:
+        slot = (choice_words(change.choice, change.choice_name), change.market, change.sites)
+        name = change.name if change.listed else f"{change.name} (not on this market's list, shown all the same)"
+        at.setdefault(slot, {}).setdefault(str(change.after), []).append(name)
+    same: dict[tuple[tuple[str, ...], ...], dict[str, list[str]]] = {}
+    for (choice, market, sites), brought in at.items():
+        names = tuple(tuple(sorted(brought.get(status, ()))) for status in _ORDER)
+        same.setdefault(names, {}).setdefault(choice, []).append(market_sites(impact, market, sites))
+    rows = []
+    for names, by_choice in same.items():
+        places: dict[tuple[str, ...], list[str]] = {}
+        for choice, where in by_choice.items():
+            places.setdefault(tuple(sorted(where)), []).append(choice)
+        for where, choices in places.items():
+            brings = (cell(", ".join(group) or "–", alarm=bool(group)) for group in names)
+            rows.append((cell(f"{changes[0].item_name} ({kind_words(changes[0].item)})"), cell(*choices), *brings, cell(*where)))
+    return rows
+
+
+def _ways_row(impact: Impact, changes: list[AllergenChange]) -> tuple[Cell, ...]:
+    ways: dict[str, dict[str, None]] = {}
+    for change in sorted(changes, key=lambda c: c.name):
+        told = ways.setdefault(change.name, {})
+        for path in change.paths:
+            told[path_words(impact, change.item, path)] = None
+    lines = (f"{name}: {'; '.join(told) or 'no path is stated'}" for name, told in ways.items())
+    return cell(f"{changes[0].item_name} ({kind_words(changes[0].item)})"), cell(*lines)
