@@ -20,7 +20,6 @@ FILM_MOST = 50
 
 
 def ingredient(c: Cursor, id: str) -> Ingredient:
-    composition = {k: Decimal(v) for k, v in _composition(c).items()}
     bulk = density(c, "bulk_density")
     return Ingredient(
         id=id,
@@ -33,7 +32,7 @@ def ingredient(c: Cursor, id: str) -> Ingredient:
         density=density(c, "density"),
         bulk_density=bulk,
         each=c.quantity("each", "mass"),
-        composition=composition,
+        composition=composition(c),
         composition_source=(x.text("source") if (x := c.at("composition")) else ""),
         facts=_facts(c),
         contradicts=frozenset(c.words("contradicts")),
@@ -77,7 +76,8 @@ def density(c: Cursor, key: str) -> Density | None:
     return Density(value, x.text("from"), x.quantity("at", "temperature"))
 
 
-def _composition(c: Cursor) -> dict[str, Decimal]:
+def composition(c: Cursor) -> dict[str, Decimal]:
+    """Grams by component in 100 g; sums that cannot be are problems."""
     x = c.at("composition")
     if x is None:
         return {}

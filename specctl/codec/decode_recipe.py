@@ -7,7 +7,7 @@ from decimal import Decimal
 from specctl.codec import amounts as written
 from specctl.codec.amount_faults import Fault
 from specctl.codec.cursor import Cursor
-from specctl.codec.decode_goods import FILM_MOST, density
+from specctl.codec.decode_goods import FILM_MOST, composition, density
 from specctl.codec.node import Node
 from specctl.domain.amount import Absent, Amount, Each, Grams, TopTo, Unweighed
 from specctl.domain.recipe import (
@@ -49,6 +49,7 @@ def prep(c: Cursor, id: str) -> Prep:
         film=c.share("film", FILM_MOST),
         keep_at=c.quantity("keep_at", "temperature"),
         stable=c.text("stable"),
+        composition=composition(c),
     )
 
 

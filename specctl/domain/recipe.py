@@ -168,6 +168,7 @@ class Prep(Record):
     film: Decimal | None = None
     keep_at: Decimal | None = None
     stable: str = ""
+    composition: Mapping[str, Decimal] = field(default_factory=dict)
 
     def all_lines(self) -> Iterator[Line]:
         yield from self.lines.values()
