@@ -109,12 +109,13 @@ class Kitchen:
                 continue
             ways = []
             for equipment in touched:
-                if substance in self._onto[equipment]:
+                if substance in self._onto[equipment] and (was != MAY_CONTAIN or self._others(equipment, substance, here)):
                     asked = (equipment, substance, here)
                     if asked not in self._said:
                         self._said[asked] = self._words(*asked)
                     ways.append(self._said[asked])
-            self._join(found, substance, was, tuple(ways))
+            if ways:
+                self._join(found, substance, was, tuple(ways))
         until = [base.absent_until] if base.absent_until else []
         until += self._rules_end(recipe, variant)
         return replace(
@@ -175,6 +176,12 @@ class Kitchen:
     def _name(self, substance: str) -> str:
         group = self.list.group_of(substance)
         return group.members[substance] if group else name_of(self.book, substance)
+
+    def _others(self, equipment: str, substance: str, here: str) -> bool:
+        """Whether anything but the item itself brings the substance to the equipment."""
+        return any(
+            key != here and self._own[key].get(substance) in (CONTAINS, MAY_CONTAIN) for key in self._users[equipment]
+        )
 
     def _words(self, equipment: str, substance: str, here: str) -> str:
         """`shared foam-whip: Vanilla cream foam contains milk`, as item `here` is told it."""

@@ -126,6 +126,8 @@ def show(
 ) -> int:
     """Show a drink or prep of the book on disk: amounts, tools, allergens, cost."""
     from specctl.actions.benching import read_what_if
+    from specctl.analysis.nourishing import servings_of
+    from specctl.report.nutrition import rounding_of, serving_json, serving_lines
     from specctl.actions.showing import equivalents, show as run
     from specctl.actions.source import open_source
     from specctl.cli import clock, outlet
@@ -133,6 +135,9 @@ def show(
     with open_source(book) as source:
         shown = run(source, item, site, read_what_if(amounts or (), ice, at))
     costs = [c for c in shown.costs if franchise in (None, c.franchise)]
+    drink_shown = shown.book.drinks.get(shown.item.removeprefix("drink/")) if shown.item.startswith("drink/") else None
+    rule = shown.book.markets[shown.site.market].nutrition
+    servings = list(servings_of(shown.book, drink_shown, shown.site)) if drink_shown is not None else []
     if json:
         outlet.result_json(
             {
@@ -141,6 +146,7 @@ def show(
                 "entry": shown.entry,
                 "costs": [c.as_json() for c in costs],
                 "cups": [c.as_json() for c in shown.cups],
+                "nutrition": [serving_json(s, rule) for s in servings],
                 "equivalents": equivalents(shown, franchise),
             }
         )
@@ -156,6 +162,17 @@ def show(
         drink = shown.book.drinks[shown.item.removeprefix("drink/")]
         for cup in shown.cups:
             outlet.result(cups_text(shown.book, drink, cup.size, cup.vessel, (cup.spec, cup.asked), outlet.width()))
+    if drink_shown is not None:
+        from specctl.report.plain import heading, wrap
+        from specctl.report.words import say
+
+        lines = heading(say("nutrition.title"), outlet.width())
+        for serving in servings:
+            if serving.variant.is_standard:
+                for words in serving_lines(serving, rule, drink_shown.name, drink_shown.sizes[serving.size].name):
+                    lines += wrap(words, outlet.width())
+        method = say("nutrition.method", method=servings[0].nutrition.method, rounding=rounding_of(rule)) if servings else ""
+        outlet.result("\n".join([*lines, *wrap(method, outlet.width())]) + "\n")
     if costs:
         rows = [
             (

@@ -34,6 +34,7 @@ VERBS = {
     "in-force": ("site_commands:in_force", "Answer what a site was shown at a minute: release, entry, signers, reason."),
     "scoop-check": ("bench_commands:scoop_check", "Store weighings of one ingredient with one tool at one site, and say what they prove."),
     "site-fit": ("bench_commands:site_fit", "Show how well a site's own tools hit every amount of its menu, worst first."),
+    "sheet": ("sheet_commands:sheet", "Show the allergen sheet of a site or a market, with what to say and nutrition."),
     "trace": ("book_commands:trace", "Show where an ingredient or prep is used: preps, drinks, options, sites."),
 }
 

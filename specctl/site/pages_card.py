@@ -23,7 +23,7 @@ from specctl.report.words import (
     span_words,
     verdict_words,
 )
-from specctl.site.pages_facts import Facts, facts_of
+from specctl.report.declared import Facts, facts_of
 
 Record = Mapping[str, Any]
 

@@ -12,7 +12,7 @@ from specctl.site.pages_card import Card, LineView, Record, card_of
 
 if TYPE_CHECKING:  # one card needs none of the pages around it
     from specctl.site.pages_changed import Changed
-    from specctl.site.pages_facts import Facts
+    from specctl.report.declared import Facts
     from specctl.site.pages_masthead import Masthead
     from specctl.site.pages_view import Sheet, View
 

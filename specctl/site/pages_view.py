@@ -17,7 +17,7 @@ from specctl.report.words import say, time_words
 from specctl.site.bundle import Bundle, Standing
 from specctl.site.pages_card import Card, card_of
 from specctl.site.pages_changed import Changed, changed_between, upcoming_after
-from specctl.site.pages_facts import Cell, Facts, cell_of, columns_of, facts_of
+from specctl.report.declared import Cell, Facts, cell_of, columns_of, facts_of
 from specctl.site.pages_masthead import (
     Masthead,
     Times,

@@ -1,0 +1,126 @@
+"""The verb `sheet`: what every drink of a site or a market brings, on one day.
+
+From the book on disk, compiled with the allergen list of that day; or, for one
+site, from the entries that were in force, as stored. A market's sheet is the
+union over its sites.
+"""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from datetime import date, datetime, time, timedelta
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from specctl.actions.asking import ask
+from specctl.actions.source import Source
+from specctl.actions.tracing import loaded_book
+from specctl.analysis.nourishing import Serving, servings_of
+from specctl.change.compiled import items_at
+from specctl.change.entry import compile_entry
+from specctl.change.memo import Memo, profile_of
+from specctl.change.union import union_of
+from specctl.domain.book import Book
+from specctl.domain.place import Market, Site
+from specctl.errors import NotFound, Refused
+
+
+@dataclass(frozen=True, slots=True)
+class SheetFacts:
+    """The entries of a place on a day. `releases` None: from the book on disk."""
+
+    book: Book
+    market: Market
+    sites: tuple[Site, ...]
+    day: date
+    entries: tuple[Mapping[str, Any], ...]
+    releases: tuple[int, ...] | None
+    servings: Mapping[str, tuple[Serving, ...]]
+    """By `drink/<id>`, for one site of the book on disk."""
+
+    @property
+    def site(self) -> Site | None:
+        return self.sites[0] if len(self.sites) == 1 else None
+
+
+def sheet_of_site(source: Source, id: str, day: date, released: bool = False) -> SheetFacts:
+    """The sheet of one site; `released`: as it was in force when that day opened."""
+    book = loaded_book(source)
+    site = book.sites.get(id)
+    if site is None:
+        raise NotFound(f"there is no site {id}", _near(id, list(book.sites)))
+    market = _market(book, site.market)
+    if released:
+        entries, releases = _in_force(source, book, site, day)
+        return SheetFacts(book, market, (site,), day, entries, releases, {})
+    dated = on_day(book, day)
+    return SheetFacts(dated, market, (site,), day, _compiled(dated, site), None, _servings(dated, site))
+
+
+def sheet_of_market(source: Source, id: str, day: date) -> SheetFacts:
+    """The union over every site of a market."""
+    book = loaded_book(source)
+    market = _market(book, id)
+    dated = on_day(book, day)
+    sites = tuple(site for _, site in sorted(dated.sites.items()) if site.market == id)
+    if not sites:
+        raise Refused(f"no site of this book is in {market.name}", "A sheet needs a site: equipment is shared at one.")
+    by_item: dict[str, dict[str, Mapping[str, Any]]] = {}
+    for site in sites:
+        for entry in _compiled(dated, site):
+            by_item.setdefault(entry["item"], {})[site.name] = entry
+    entries = tuple(union_of(told) for told in by_item.values())
+    return SheetFacts(dated, market, sites, day, entries, None, {})
+
+
+def on_day(book: Book, day: date) -> Book:
+    """The book with each market's list of that day. Raises Refused for a list that is not there."""
+    markets = {}
+    for id, market in book.markets.items():
+        list_id = market.list_on(day)
+        if list_id not in book.lists:
+            raise Refused(f"{market.name} has no allergen list {list_id}", "Run specctl check for what is wrong.")
+        markets[id] = replace(market, allergen_list=list_id)
+    return replace(book, markets=markets)
+
+
+def _compiled(book: Book, site: Site) -> tuple[Mapping[str, Any], ...]:
+    memo, profile = Memo(book), profile_of(book, site)
+    try:
+        return tuple(
+            compile_entry(memo, profile, item) for item in items_at(book, site) if item.startswith("drink/")
+        )
+    except (ValueError, KeyError) as error:
+        raise Refused(f"{site.name} has a drink that is not ready: {error}", "Run specctl check for what is wrong.") from None
+
+
+def _servings(book: Book, site: Site) -> dict[str, tuple[Serving, ...]]:
+    return {
+        f"drink/{drink.id}": tuple(servings_of(book, drink, site, asked=False)) for drink in book.served_at(site)
+    }
+
+
+def _in_force(
+    source: Source, book: Book, site: Site, day: date
+) -> tuple[tuple[Mapping[str, Any], ...], tuple[int, ...]]:
+    """Stored entries in force through the day: at the last minute before the next one begins."""
+    starts = time.fromisoformat(site.day_starts or book.settings.day_starts)
+    opens = datetime.combine(day + timedelta(days=1), starts, ZoneInfo(site.time_zone)) - timedelta(minutes=1)
+    answers, ledger = ask(source, site.id, opens)
+    shown = [a for a in answers if a.item.startswith("drink/") and a.entry]
+    stored = ledger.entries(a.entry for a in shown if a.entry)
+    return tuple(stored[a.entry] for a in shown if a.entry), tuple(sorted({a.release for a in shown}))
+
+
+def _market(book: Book, id: str) -> Market:
+    market = book.markets.get(id)
+    if market is None:
+        raise NotFound(f"there is no market {id}", _near(id, list(book.markets)))
+    return market
+
+
+def _near(id: str, known: list[str]) -> str:
+    close = difflib.get_close_matches(id, known, 3)
+    return f"Did you mean {', '.join(close)}?" if close else "There is: " + ", ".join(sorted(known))
