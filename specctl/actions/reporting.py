@@ -31,6 +31,7 @@ from specctl.change.impact import (
     Through,
     Untouched,
 )
+from specctl.change.menu import menu_changes
 from specctl.change.merge import Conflict
 from specctl.change.told import layer_names, names_in_paths, reasons_of, through_preps
 from specctl.domain.amount import plain
@@ -121,6 +122,7 @@ def impact_of(case: Case, scope: str = CHAIN) -> Impact:
         conflicts=tuple(dict.fromkeys(_conflict_for(case, c, franchise) for c in case.merged.conflicts)),
         through=through,
         bought=_bought(case, effect, franchise, mine, through),
+        menu=tuple(m for f, _, _ in books for m in menu_changes(case.old_book, case.book, f)),
         release=release,
     )
 

@@ -181,6 +181,21 @@ class CostChange:
 
 
 @dataclass(frozen=True, slots=True)
+class MenuChange:
+    """A menu price at one franchise; `net` is its change net of tax, None where it cannot be told."""
+
+    franchise: str
+    currency: str
+    drink: str
+    drink_name: str
+    size: str
+    size_name: str
+    before: Decimal | None
+    after: Decimal | None
+    net: Decimal | None
+
+
+@dataclass(frozen=True, slots=True)
 class Reason:
     """One class of change that asks for a signature: the policy's own words why, and what falls into it."""
 
@@ -308,5 +323,6 @@ class Impact:
     conflicts: tuple[str, ...] = ()
     through: tuple[Through, ...] = ()
     bought: tuple[Bought, ...] = ()
+    menu: tuple[MenuChange, ...] = ()
     release: int | None = None
     """The release this was, when the page shows what was released."""

@@ -117,6 +117,7 @@ ENGLISH: dict[str, str] = {
     "nutrition.volume": "{drink}, {size}, 100 ml of about {ml} ml",
     "nutrition.no-volume": "{drink}, {size}: no figure for 100 ml, its volume is not known",
     "nutrition.at-least": "at least {figure}",
+    "nutrition.not-known": "{what} not known",
     "nutrition.open": "“At least”: no value for it in {names}.",
     "nutrition.energy_kj": "Energy {figure} kJ",
     "nutrition.energy_kcal": "{figure} kcal",

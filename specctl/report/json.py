@@ -65,6 +65,7 @@ def report_json(impact: Impact) -> dict[str, Any]:
         "untouched": _plain(impact.untouched),
         "names": _plain(impact.names),
         "through": _plain(impact.through),
+        "menu": _plain(impact.menu),
         "bought": _plain(impact.bought),
         "release": impact.release,
     }

@@ -28,7 +28,12 @@ def figures_words(nutrition: Nutrition, rule: str, per_100_ml: bool = False) -> 
         figure = _figure(nutrition, key, per_100_ml)
         if figure is None:
             return ""
+        if figure.at_least and not figure.amount:
+            parts.append(say("nutrition.not-known", what=say(f"nutrition.{key}", figure="").split("  ")[0].strip()))
+            continue
         shown = us_rounded(key, figure.amount) if rule == "us" else eu_rounded(key, figure.amount)
+        if figure.at_least and not shown[:1].isdecimal():
+            shown = plain(half_up(figure.amount, "0.1"))
         parts.append(say(f"nutrition.{key}", figure=say("nutrition.at-least", figure=shown) if figure.at_least else shown))
     return say("word.list").join(parts)
 

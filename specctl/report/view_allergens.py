@@ -110,12 +110,27 @@ def section(impact: Impact, now: datetime | None) -> Section:
     for kind, heading in (("list", "The market's list itself"), ("evidence", "How long “not in its documents” may be said")):
         table = text_table(impact, impact.texts, kind, heading)
         blocks += [table] if table.rows else []
+    blocks += _carried(impact)
     blocks.append(Listing("What was compared", _compared(impact)))
     blocks.append(_still_unknown(impact))
     blocks.append(_not_covered(impact))
     blocks += _documents(impact.cover.documents, now)
     blocks.append(Note(f"{say('caution.law')} {say('caution.shared')}"))
     return Section(KEY, TITLE, tuple(blocks), alarm=_alarming(impact))
+
+
+def _carried(impact: Impact) -> list[Block]:
+    """What shared equipment carries across, drinks and preps with the same change together."""
+    same: dict[tuple[str, str | None, str | None, tuple[str, ...]], list[str]] = {}
+    for text in impact.texts:
+        if text.kind == "contact":
+            same.setdefault((text.where, text.before, text.after, text.sites), []).append(text.item_name)
+    rows = tuple(
+        (cell(where), cell(before or "not shared"), cell(after or "not shared"), cell(listed(sorted(names))), cell(site_names(impact, sites)))
+        for (where, before, after, sites), names in sorted(same.items(), key=lambda s: (s[0][0], s[1]))
+    )
+    columns = ("Equipment", "Before", "After", "Onto", "Sites")
+    return [Table("What shared equipment carries across", tuple(Column(c) for c in columns), rows)] if rows else []
 
 
 def _alarming(impact: Impact) -> bool:

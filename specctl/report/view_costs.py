@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from decimal import Decimal
 
-from specctl.change.impact import CostChange, Impact
+from specctl.change.impact import CostChange, Impact, MenuChange
 from specctl.report.tables import Block, Cell, Column, Listing, Note, Point, Section, Table, cell
 from specctl.report.view_names import day_words, listed
 from specctl.report.view_numbers import (
@@ -25,11 +25,46 @@ EVIDENCE = "Costs are evidence for the people who sign; a signature does not app
 
 
 def point(impact: Impact) -> Point:
+    menu = _menu_words(impact)
     if not impact.costs:
         words = "No cost at hand moves." if impact.price_books else "No price book is at hand: costs cannot be told."
-        return Point("Money", words, KEY, alarm=not impact.price_books)
+        return Point("Money", f"{words}{menu}", KEY, alarm=not impact.price_books)
     texts = [_franchise_words(impact, f, len(_franchises(impact)) > 1) for f in _franchises(impact)]
-    return Point("Money", " ".join(texts), KEY, alarm=any(c.missing for c in impact.costs))
+    return Point("Money", " ".join(texts) + menu, KEY, alarm=any(c.missing for c in impact.costs))
+
+
+def _menu_words(impact: Impact) -> str:
+    names = [f"{m.drink_name}, {m.size_name}" for m in impact.menu]
+    if not names:
+        return ""
+    told = listed(names) if len(names) <= _MOST_NAMES else count(len(names), "drink size")
+    return f" Menu price changes: {told}."
+
+
+def _menu_table(impact: Impact) -> list[Block]:
+    """Menu prices, whether or not the cost moves."""
+    several = len({m.franchise for m in impact.menu}) > 1
+    columns = (Column("Drink and size"), Column("Menu price", number=True), Column("Left of it, net of tax", number=True))
+    rows = tuple(
+        (
+            cell(f"{m.drink_name}, {m.size_name}", quiet=(impact.names.franchises.get(m.franchise, m.franchise) if several else "",)),
+            cell(f"{_menu_price(m, m.before)}{ARROW}{_menu_price(m, m.after)}", _moved_price(m)),
+            cell("cannot be told" if m.net is None else f"{signed_money(m.net, m.currency, cup_step(m.currency))} a cup"),
+        )
+        for m in impact.menu
+    )
+    return [Table("Menu prices that change", columns, rows)] if rows else []
+
+
+def _menu_price(menu: MenuChange, price: Decimal | None) -> str:
+    return "none stated" if price is None else money(price, menu.currency, week_step(menu.currency))
+
+
+def _moved_price(menu: MenuChange) -> str:
+    if menu.before is None or menu.after is None:
+        return ""
+    moved = signed_money(menu.after - menu.before, menu.currency, week_step(menu.currency))
+    return ", ".join(t for t in (moved, share_change(menu.before, menu.after)) if t)
 
 
 def section(impact: Impact) -> Section:
@@ -42,6 +77,7 @@ def section(impact: Impact) -> Section:
         blocks.append(Note(words, alarm=True))
     elif not impact.costs:
         blocks.append(Note("No drink's cost moves at the prices at hand."))
+    blocks += _menu_table(impact)
     for franchise in _franchises(impact):
         costs = _costs(impact, franchise)
         name = impact.names.franchises.get(franchise, franchise)
@@ -209,7 +245,8 @@ def _margin_lines(cost: CostChange) -> tuple[str, ...]:
         share_after = "" if cost.margin_share_after is None else f", {share(cost.margin_share_after)}"
         return menu, f"margin {_no_cost(cost)}{ARROW}{after}{share_after}"
     before = money(cost.margin_before, cost.currency, step)
-    return menu, f"margin {before}{ARROW}{after}", _margin_share(cost)
+    moved = signed_money(cost.margin_after - cost.margin_before, cost.currency, step)
+    return menu, f"margin {before}{ARROW}{after}, {moved}", _margin_share(cost)
 
 
 def _ingredient_table(caption: str, costs: list[CostChange]) -> Table:

@@ -31,8 +31,12 @@ def change_words(change: AmountChange) -> str:
 
 
 def change_short(change: AmountChange) -> str:
-    """`28 g → 34 g`."""
-    return f"{_amount(change, 'before')}{ARROW}{_amount(change, 'after')}"
+    """`28 g → 34 g`; another ingredient with its name on either side."""
+    before, after = _amount(change, "before"), _amount(change, "after")
+    if change.before_of == change.after_of or None in (change.before_of, change.after_of):
+        return f"{before}{ARROW}{after}"
+    old, new = line_of(change, "before"), line_of(change, "after")
+    return f"{before} of {old['name'] if old else change.before_of}{ARROW}{after} of {new['name'] if new else change.after_of}"
 
 
 def amount_after(change: AmountChange) -> str:

@@ -160,7 +160,7 @@ _MOST_EXAMPLES = 5
 
 def _why(impact: Impact, signing: Signing) -> Block:
     """The policy's reasons, class by class in its own words, with what falls into each."""
-    lead = f"Why {role_words(signing.role)} for {scope_words(impact, signing.scope)}"
+    lead = f"Why {role_words(signing.role)} signs for {scope_words(impact, signing.scope)}"
     told = {text for reason in signing.reasons for text in reason.examples}
     points = [_reason_words(reason) for reason in signing.reasons]
     points += [text for text in signing.because if text not in told]
@@ -169,9 +169,20 @@ def _why(impact: Impact, signing: Signing) -> Block:
     return Listing(lead, tuple(points) or ("no reason is stated",))
 
 
+_LEADS = ("an amount changes in ", "the tools for ", "the cost of ", "the allergen facts in ")
+
+
+def _without_repeats(examples: tuple[str, ...]) -> list[str]:
+    """Examples of one class, the words they all begin with said once."""
+    for lead in _LEADS:
+        if len(examples) > 1 and all(e.startswith(lead) for e in examples):
+            return [examples[0], *(e.removeprefix(lead) for e in examples[1:])]
+    return list(examples)
+
+
 def _reason_words(reason: Reason) -> str:
     words = CLASS_WORDS.get(reason.change, role_words(reason.change))
-    shown = list(reason.examples[:_MOST_EXAMPLES])
+    shown = _without_repeats(reason.examples[:_MOST_EXAMPLES])
     more = len(reason.examples) - len(shown)
     shown += [f"{more} more of this kind"] if more else []
     why = f" {reason.why.rstrip('.')}." if reason.why else ""

@@ -29,14 +29,13 @@ _KINDS = (
     ("vessel", "Vessel", "vessel"),
     ("option", "Options", "option"),
     ("substitute", "Stand-ins", "stand-in"),
-    ("contact", "Shared equipment", "shared equipment"),
     ("advisory", "Advice", "advice"),
     ("caution", "Cautions", "caution"),
     ("claim", "Claims", "claim"),
     ("name", "Names", "name"),
 )
 # Told with the allergens.
-_ELSEWHERE = ("evidence", "list")
+_ELSEWHERE = ("evidence", "list", "contact")
 
 
 def _texts(impact: Impact) -> list[TextChange]:
@@ -46,7 +45,7 @@ def _texts(impact: Impact) -> list[TextChange]:
 def kind_short(kind: str) -> str:
     """`hold time` for `hold`."""
     known = {key: short for key, _, short in _KINDS}
-    return known.get(kind, {"evidence": "how long absence may be said", "list": "allergen list"}.get(kind, kind.replace("-", " ")))
+    return known.get(kind, {"evidence": "how long absence may be said", "list": "allergen list", "contact": "what shared equipment carries"}.get(kind, kind.replace("-", " ")))
 
 
 _MOST_ITEMS = 3

@@ -120,13 +120,14 @@ def _amount_words(changes: list[AmountChange]) -> str:
     moved = [c for c in changes if not c.same_grams and _is_standard(c)]
     lines: dict[str, list[AmountChange]] = {}
     for change in moved:
-        lines.setdefault(change.line_name, []).append(change)
+        swapped = change.before_of and change.after_of and change.before_of != change.after_of
+        lines.setdefault("instead: " if swapped else f"{change.line_name} ", []).append(change)
     sizes = len({c.size for c in changes}) > 1
     parts = []
     for name, same in list(lines.items())[:_MOST_LINES]:
         told = {change_short(c): c.size_name or c.size for c in same}
         each = [f"{words} ({size})" if sizes and len(same) > 1 else words for words, size in told.items()]
-        parts.append(f"{name} {', '.join(each)}")
+        parts.append(f"{name}{', '.join(each)}")
     if len(lines) > _MOST_LINES:
         parts.append(count(len(lines) - _MOST_LINES, "more line"))
     optional = [c for c in changes if not c.same_grams and not _is_standard(c)]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from decimal import Decimal
 
 import pytest
@@ -93,3 +94,21 @@ def test_allergen_paths_are_named_and_names_stay_in_scope(world: World) -> None:
     for other in ("northsands", "gull-rock", "harbour-row", "breakwater", "gbp", "usd"):
         assert other not in text
     assert {r.change for s in now.signings for r in s.reasons} & {"declaration-up", "allergen-in"}
+
+
+def test_a_menu_price_alone_is_told_to_its_own_franchise(world: World) -> None:
+    """5.00 to 5.36 with 20 % tax in the price leaves 0.30 more: (5.36 - 5.00) / 1.2."""
+    path = "prices/northsands/price-book.yaml"
+    text = (world.book / path).read_text(encoding="utf-8")
+    menu = text.index("hazelnut-frost:", text.index("menu:"))
+    was = re.search(r"regular: ([0-9.]+) GBP", text[menu:])
+    assert was is not None
+    old = Decimal(was[1])
+    new = old + Decimal("0.36")
+    (world.book / path).write_text(text[:menu] + text[menu:].replace(was[0], f"regular: {new} GBP", 1), encoding="utf-8")
+    name = world.propose(5, "Dearer frost").name
+    now = shown(world, name, "franchise/northsands")
+    assert [(m.drink, m.size, m.before, m.after, m.net) for m in now.menu] == [("hazelnut-frost", "regular", old, new, Decimal("0.300"))]
+    assert now.costs == ()
+    assert shown(world, name, "franchise/marram").menu == ()
+    assert len(shown(world, name).menu) == 1

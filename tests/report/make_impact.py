@@ -23,6 +23,7 @@ from specctl.change.impact import (
     Hindrance,
     Impact,
     IngredientEffect,
+    MenuChange,
     Named,
     ObjectionHeard,
     Reason,
@@ -243,6 +244,7 @@ def rich(**more: Any) -> Impact:
             markets={"gb": "Great Britain", "us": "United States"},
             items={"ingredient/oat-drink": "oat drink, barista"}, layers={f"{HOJICHA} foam": "salted oat foam"},
         ),
+        menu=(MenuChange("northsands", "GBP", "cloud", "Matcha cloud", "regular", "regular", Decimal("4.10"), Decimal("4.30"), Decimal("0.167")),),
         through=(Through("drink/cloud", "Matcha cloud", ("Salted oat foam",)),),
         bought=(Bought("almond-drink", "almond drink", "new", Decimal(5200), "g", ("Fizz, large: no sales stated",)),
                 Bought("soya", "soya drink", "gone", None, "g"),),
@@ -268,7 +270,7 @@ def quiet() -> Impact:
     effect = replace(impact.effect, rows=(), files=(), waves=())
     return replace(
         impact, effect=effect, digest=effect.digest, amounts=(), allergens=(), texts=(), hindrances=(), costs=(),
-        file_changes=(), signings=(), objections=(), classes=(), through=(), bought=(),
+        file_changes=(), signings=(), objections=(), classes=(), through=(), bought=(), menu=(),
         cover=replace(impact.cover, still_unknown=(), not_covered=(), documents=impact.cover.documents[:1]),
         untouched=Untouched(12, 12, 8, 8, 4, 4),
     )  # fmt: skip
@@ -327,6 +329,7 @@ def _poisoned(impact: Impact, texts: tuple[str, ...]) -> Impact:
                                reasons=tuple(replace(r, why=poison(r.why), examples=tuple(poison(e) for e in r.examples)) for r in s.reasons))
                        for s in impact.signings),
         through=tuple(replace(x, item_name=poison(x.item_name), preps=tuple(poison(n) for n in x.preps)) for x in impact.through),
+        menu=tuple(replace(m, drink_name=poison(m.drink_name), size_name=poison(m.size_name)) for m in impact.menu),
         bought=tuple(replace(b, name=poison(b.name), left_out=tuple(poison(n) for n in b.left_out)) for b in impact.bought),
         objections=tuple(replace(o, person=poison(o.person), note=poison(o.note)) for o in impact.objections),
         untouched=replace(impact.untouched, drink_names=texts, site_names=tuple(poison(n) for n in impact.untouched.site_names)),

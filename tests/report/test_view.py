@@ -10,7 +10,7 @@ from decimal import Decimal
 import pytest
 from make_impact import HOJICHA, HOJICHA_NAME, NOW, chain, hostile, line, move, quiet, rich
 
-from specctl.change.impact import Bought, DocumentAge, Impact, Reason, TextChange, Through
+from specctl.change.impact import Bought, DocumentAge, Impact, MenuChange, Reason, TextChange, Through
 from specctl.report.tables import Command, Listing, Table, texts_of
 from specctl.report.view import View, view_of
 
@@ -99,6 +99,21 @@ def test_each_drink_has_its_sentence_worst_first() -> None:
     assert "oat drink, unsweetened 28 g → 34 g; beet sugar, fine not in it → 8 g" in words
     assert "same grams, other tools: roasted tea powder, 1 level × amber scoop, 15 ml → 2 level × plum scoop" in words
     assert "1 amount in its options" in found["Pear and sage fizz"]
+
+
+def test_another_ingredient_is_named_on_both_sides_in_one_sentence() -> None:
+    swap = replace(rich().amounts[4], choice="", choice_name="")
+    (words,) = listings(view_of(rich(amounts=(swap,), allergens=(), texts=())), "changes")["In one sentence each"]
+    assert words == f"{HOJICHA_NAME} (drink): instead: 40 g of oat drink, unsweetened → 40 g of almond drink."
+
+
+def test_what_shared_equipment_carries_stands_with_the_allergens_and_is_no_training() -> None:
+    carried = TextChange("contact", "drink/a", "A latte", "steam-wand", None, "carries milk (no cleaning rule)", ("quay",))
+    view = view_of(rich(texts=(carried, replace(carried, item="drink/b", item_name="B latte"))))
+    assert rows(view, "allergens", "What shared equipment") == [
+        ["steam-wand", "not shared", "carries milk (no cleaning rule)", "A latte and B latte", "Old Quay"]
+    ]
+    assert "steam-wand" not in body(view, "method") and "No change of method" in point(view, "Train and replace")
 
 
 def test_sizes_are_told_apart_in_one_sentence() -> None:
@@ -415,7 +430,7 @@ def test_cost_shows_both_effects_that_add_up() -> None:
     row = rows(view, "cost", "Northsands, prices of 1 November 2026")[0]
     assert row[1] == "GBP 0.413 → GBP 0.446; +GBP 0.033, +8.0 %"
     assert row[2:4] == ["+GBP 0.011", "+GBP 0.022"]
-    assert row[4] == "menu GBP 3.80; margin GBP 2.754 → GBP 2.721; 86.9 % → 85.9 %, −1.0 points"
+    assert row[4] == "menu GBP 3.80; margin GBP 2.754 → GBP 2.721, −GBP 0.033; 86.9 % → 85.9 %, −1.0 points"
     assert row[5] == "+GBP 21.21; 640 cups a week"
     parts = rows(view, "cost", "Northsands: what moved")
     assert [p[1:] for p in parts] == [
@@ -444,6 +459,17 @@ def test_a_missing_price_is_named_and_no_number_stands_in() -> None:
     assert "Pear and sage fizz, large: almond drink" in body(view, "cost")
     assert "1 drink size CANNOT be told, prices missing" in point(view, "Money")
     assert rows(view, "cost", "Northsands, prices")[1][1] == "GBP 0.512 → cannot be told; missing: almond drink"
+
+
+def test_a_menu_price_is_told_though_no_cost_moves() -> None:
+    up = MenuChange("northsands", "GBP", "steamer", "Black sesame steamer", "mug", "Mug", Decimal("4.35"), Decimal("4.60"), Decimal("0.208"))
+    first = replace(up, drink="fizz", drink_name="Pear fizz", before=None, net=None)
+    view = view_of(rich(costs=(), menu=(up, first)))
+    assert point(view, "Money") == "No cost at hand moves. Menu price changes: Black sesame steamer, Mug and Pear fizz, Mug."
+    assert rows(view, "cost", "Menu prices") == [
+        ["Black sesame steamer, Mug", "GBP 4.35 → GBP 4.60; +GBP 0.25, +5.7 %", "+GBP 0.208 a cup"],
+        ["Pear fizz, Mug", "none stated → GBP 4.60", "cannot be told"],
+    ]
 
 
 def test_a_new_drink_is_no_missing_price() -> None:
@@ -501,10 +527,10 @@ def test_why_is_told_in_the_policy_s_words_class_by_class() -> None:
         Reason("hold", "", ("Salted oat foam: hold changes",)),
     )
     drinks = replace(rich().signings[2], because=(*amounts, "said by no class"), reasons=reasons)
-    why = listings(view_of(rich(signings=(drinks,))), "signing")["Why head of drinks for the whole chain"]
+    why = listings(view_of(rich(signings=(drinks,))), "signing")["Why head of drinks signs for the whole chain"]
     assert why == (
-        "An amount changes. The dose is the drink. Here: an amount changes in drink 0; an amount changes in drink 1; an "
-        "amount changes in drink 2; an amount changes in drink 3; an amount changes in drink 4; 4 more of this kind.",
+        "An amount changes. The dose is the drink. Here: an amount changes in drink 0; drink 1; drink 2; drink 3; "
+        "drink 4; 4 more of this kind.",
         "A hold time or storage changes. Here: Salted oat foam: hold changes.",
         "said by no class",
     )
