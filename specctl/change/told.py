@@ -14,9 +14,9 @@ from specctl.change.compare import Pair
 from specctl.change.effect import CHAIN
 from specctl.change.entry import uses_of
 from specctl.change.impact import AllergenChange, Reason, Through
-from specctl.change.policy import Hit, Policy
+from specctl.change.policy import Hit
 from specctl.domain.book import Book
-from specctl.domain.people import FRANCHISE_MANAGER
+from specctl.domain.people import FRANCHISE_MANAGER, Policy
 
 _ITEM = re.compile(r"(?:prep|ingredient)/[a-z0-9-]+")
 

@@ -48,7 +48,7 @@ def _kind(block: Block) -> str:
 
 # A column is never narrower than its longest plain word, nor wider than a short sentence.
 _WIDEST_WORD = 14
-_WIDEST_COLUMN = 28
+_WIDEST_COLUMN = 40
 
 
 def _shares(table: Table) -> list[int]:

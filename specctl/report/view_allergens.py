@@ -175,9 +175,15 @@ def _row(impact: Impact, kind: str, same: list[AllergenChange]) -> tuple[Cell, .
         cell(f"{change.item_name} ({kind_words(change.item)})"),
         cell(*(choice_words(c.choice, c.choice_name) for c in same)),
         cell(f"{_status(change.before)}{ARROW}{_status(change.after)}", words, alarm=True),
-        cell(*(path_words(impact, change.item, p) for p in change.paths) if change.paths else ("no path is stated",)),
+        cell(*_ways(impact, change)),
         cell(site_names(impact, change.sites)),
     )
+
+
+def _ways(impact: Impact, change: AllergenChange) -> tuple[str, ...]:
+    """Each way in; of what is no longer there, the ways it came by."""
+    words = tuple(path_words(impact, change.item, path) for path in change.paths) or ("no path is stated",)
+    return ("it came by:", *words) if change.after is None else words
 
 
 def _status(status: str | None) -> str:

@@ -125,9 +125,9 @@ def _status_rows(impact: Impact, changes: list[AllergenChange]) -> list[tuple[Ce
         places: dict[tuple[str, ...], list[str]] = {}
         for choice, where in by_choice.items():
             places.setdefault(tuple(sorted(where)), []).append(choice)
-        for where, choices in places.items():
+        for here, choices in places.items():
             brings = (cell(", ".join(group) or "–", alarm=bool(group)) for group in names)
-            rows.append((cell(f"{changes[0].item_name} ({kind_words(changes[0].item)})"), cell(*choices), *brings, cell(*where)))
+            rows.append((cell(f"{changes[0].item_name} ({kind_words(changes[0].item)})"), cell(*choices), *brings, cell(*here)))
     return rows
 
 

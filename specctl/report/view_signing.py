@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 import shlex
 from datetime import datetime
 
@@ -22,10 +21,9 @@ from specctl.report.view_names import (
     weekday_words,
 )
 from specctl.report.view_numbers import ROUNDING, count
-from specctl.report.words import CAUTIONS, say, span_words
+from specctl.report.words import CAUTIONS, say
 
 SIGNING = "signing"
-FILES = "files"
 ABOUT = "about"
 SIGN = "sign"
 
@@ -209,48 +207,6 @@ def _objection_row(impact: Impact, objection: ObjectionHeard) -> tuple[Cell, ...
 def _said_words(said: str) -> str:
     moment, _, clock = said.partition("T")
     return f"{day_words(moment)}, {clock[:5]} UTC" if clock.endswith("Z") else day_words(said)
-
-
-def files_section(impact: Impact) -> Section:
-    title = "Other controlled files that change"
-    if not impact.file_changes:
-        return Section(FILES, title, (Note("No other controlled file changes."),))
-    columns = ("File", "What", "Before", "After")
-    open_rows, folded = [], []
-    for file, path, before, after in impact.file_changes:
-        row = (cell(file), cell(path), *_fact_cells(before, after))
-        (open_rows if _about_allergens(file, path) else folded).append(row)
-    heads = tuple(Column(c) for c in columns)
-    blocks: list[Block] = []
-    if open_rows:
-        blocks.append(Table("Facts about allergens that differ, file by file", heads, tuple(open_rows)))
-    if folded:
-        blocks.append(Table("Facts that differ, file by file", heads, tuple(folded), fold=True))
-    return Section(FILES, title, tuple(blocks))
-
-
-def _about_allergens(file: str, path: str) -> bool:
-    """What bears on a declaration: a list, an ingredient's facts or documents, an ingredient as a whole."""
-    if file.startswith("lists/"):
-        return True
-    return file.startswith("ingredients/") and path.split("/")[0] in ("allergens", "product_code", "the whole file", "supplier")
-
-
-_SECONDS = re.compile(r"([0-9]{1,9}) s")
-
-
-def _fact_cells(before: str, after: str) -> tuple[Cell, Cell]:
-    if not before and not after:
-        return cell("no fact differs"), cell("no fact differs")
-    return cell(_fact_words(before) or "not there"), cell(_fact_words(after) or "taken out")
-
-
-def _fact_words(text: str) -> str:
-    """A span in seconds as people say it, the rest as written."""
-    found = _SECONDS.fullmatch(text)
-    if not found or int(found[1]) % 60:
-        return text
-    return span_words(f"{int(found[1]) // 60} min") if int(found[1]) % 3600 else span_words(f"{int(found[1]) // 3600} h")
 
 
 def about_section(impact: Impact) -> Section:

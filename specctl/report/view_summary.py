@@ -22,9 +22,7 @@ _MOST_LINES = 4
 
 def items_of(impact: Impact) -> tuple[str, ...]:
     """Every drink or prep with a difference, drinks first, by name."""
-    names: dict[str, str] = {}
-    for change in (*impact.amounts, *impact.allergens, *impact.texts):
-        names.setdefault(change.item, change.item_name)
+    names = _names(impact)
     return tuple(sorted(names, key=lambda item: (kind_words(item) != "drink", names[item], item)))
 
 
@@ -61,8 +59,16 @@ def section(impact: Impact) -> Section:
     return Section(KEY, TITLE, tuple(blocks))
 
 
+def _names(impact: Impact) -> dict[str, str]:
+    """Every item with a difference, by id."""
+    pairs = [(c.item, c.item_name) for c in impact.amounts]
+    pairs += [(c.item, c.item_name) for c in impact.allergens]
+    pairs += [(t.item, t.item_name) for t in impact.texts]
+    return dict(pairs)
+
+
 def _name(impact: Impact, item: str) -> str:
-    return next(c.item_name for c in (*impact.amounts, *impact.allergens, *impact.texts) if c.item == item)
+    return _names(impact)[item]
 
 
 def _bar_words(impact: Impact, item: str) -> str:

@@ -615,3 +615,9 @@ def test_the_commands_are_ones_the_tool_takes(impact: Impact) -> None:
 def test_a_hostile_name_cannot_leave_its_place_in_a_command() -> None:
     impact = rich(proposal="12-x; rm -rf $HOME")
     assert "specctl sign '12-x; rm -rf $HOME' --role" in body(view_of(impact), "sign")
+
+
+def test_what_is_removed_names_the_way_it_came_by() -> None:
+    found = rows(view_of(rich()), "allergens", "Great Britain")
+    assert found[0][0] == "soya" and found[0][4].startswith("it came by:; ")
+    assert not any(r[4].startswith("it came by") for r in found[1:])
