@@ -6,6 +6,13 @@ claim that unknown or may-contain facts cannot bear out is a warning: unknown is
 never "free from". A choice a customer asks for that breaks a claim is a warning
 naming the choice: the claim is for the standard build.
 
+Gluten-free is never computed: 20 mg/kg is a limit on a tested product (Implementing
+Regulation (EU) No 828/2014). Only contradictions are looked for. Oats contradict
+unless the ingredient has a certificate for the claim; a certificate excuses
+nothing else. A claim that watches part of a composition (sugars, for "no added
+sugar") is left open by whatever holds some of it, or does not state it, without
+a certificate: the tool cannot tell what was added.
+
 A claim forbids substances whatever any market's list says, so the answer is the
 same in every market and each finding comes once.
 """
@@ -29,6 +36,9 @@ from specctl.domain.recipe import Drink
 from specctl.problem import ERROR, WARNING, Problem
 
 _MOST_PATHS = 4
+_EXCUSED = frozenset({"oats"})
+"""What a certificate may excuse: pure oats can be gluten-free, wheat cannot."""
+_PART = {"caffeine_mg": "caffeine"}
 
 
 def check_claims(book: Book) -> list[Problem]:
@@ -64,29 +74,59 @@ def claims_of(book: Book, drink: Drink) -> list[Problem]:
     return problems
 
 
-def _against(book: Book, claim: Claim, sources: Iterable[Source]) -> list[str]:
+def _against(book: Book, claim: Claim, sources: list[Source]) -> list[str]:
     """What speaks against a claim, in words."""
     found = []
     for substance in sorted(claim.forbids):
-        paths = paths_by_status(book, sources, substance).get(CONTAINS)
+        paths = paths_by_status(book, _uncertified(claim, sources, substance), substance).get(CONTAINS)
         if paths:
             found.append(f"{name_of(book, substance)} ({_some(sorted(paths))})")
     for source in sources:
         if source.ingredient is not None and claim.key in source.ingredient.contradicts:
             found.append(f"{source.ingredient.name} rules it out ({_some(source.paths)})")
+        for about in sorted(claim.forbids_advisories & set(source.ingredient.advisories if source.ingredient else ())):
+            if source.ingredient is not None and claim.key not in source.ingredient.certified:
+                found.append(f"{source.ingredient.name} brings {about} ({_some(source.paths)})")
     return found
 
 
-def _doubts(book: Book, claim: Claim, sources: Iterable[Source]) -> list[str]:
+def _uncertified(claim: Claim, sources: Iterable[Source], substance: str) -> list[Source]:
+    """Sources whose substance counts against a claim: a certificate excuses oats alone."""
+    return [
+        source
+        for source in sources
+        if substance not in _EXCUSED or source.ingredient is None or claim.key not in source.ingredient.certified
+    ]
+
+
+def _watched(claim: Claim, sources: Iterable[Source]) -> list[str]:
+    """Composition a claim watches that nobody bears out, in words."""
+    found = []
+    for source in sources:
+        item = source.ingredient
+        if item is None or claim.key in item.certified:
+            continue
+        for part in sorted(claim.watches):
+            value = item.composition.get(part)
+            if value is None and part == "sugars" and item.composition.get("carbohydrate") == 0:
+                value = item.composition["carbohydrate"]
+            if value is None:
+                found.append(f"{item.name} does not state its {_PART.get(part, part)}")
+            elif value > 0:
+                found.append(f"{item.name} has {_PART.get(part, part)}, and nothing says whether they were added")
+    return found
+
+
+def _doubts(book: Book, claim: Claim, sources: list[Source]) -> list[str]:
     """What keeps a claim from being borne out, in words."""
     found = []
     for substance in sorted(claim.forbids):
-        paths = paths_by_status(book, sources, substance)
+        paths = paths_by_status(book, _uncertified(claim, sources, substance), substance)
         status = strongest(paths)
         if status is not None and status != CONTAINS:
             ways = labelled(paths, status)
             found.append(f"{name_of(book, substance)} is {_word(status)} ({_some(ways)})")
-    return found
+    return found + _watched(claim, sources)
 
 
 def _word(status: str) -> str:

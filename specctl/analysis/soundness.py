@@ -15,7 +15,9 @@ from specctl.analysis.contact import check_cleaning
 from specctl.analysis.cupcheck import check_cups
 from specctl.analysis.documents import check_documents
 from specctl.analysis.equivalent import check_equivalents
+from specctl.analysis.holdrule import check_holds
 from specctl.analysis.lines import check_lines
+from specctl.analysis.listswitch import check_switches
 from specctl.analysis.prices import check_prices
 from specctl.analysis.references import check_references
 from specctl.analysis.serving import check_serving
@@ -39,5 +41,7 @@ def check_book(book: Book, today: date) -> list[Problem]:
         *check_cups(book),
         *check_changeovers(book, today),
         *check_cleaning(book, today),
+        *check_holds(book),
+        *check_switches(book, today),
     ]
     return in_order(problems)

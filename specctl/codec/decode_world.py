@@ -160,7 +160,7 @@ def site(c: Cursor, id: str) -> Site:
             for k, x in c.pairs("cleaning")
         },
         cleared={
-            k: ClearOut(k, x.text("product_code"), x.date("on") or _NEVER, x.text("by"), x.place)
+            k: ClearOut(k, x.text("product_code"), x.date("confirmed") or _NEVER, x.text("by"), x.place)
             for k, x in c.pairs("cleared")
         },
     )

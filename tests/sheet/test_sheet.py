@@ -1,0 +1,180 @@
+"""The sheet of the shipped book: every form tells the same, differs between sites as it must, promises nothing."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import re
+from datetime import date
+from html.parser import HTMLParser
+
+import pytest
+
+from specctl.cli.main import main
+from specctl.report.declared import NAMED
+from specctl.report.sheet import Heading, sheet_of
+from specctl.report.sheet_forms import sheet_csv, sheet_html, sheet_text
+from specctl.resources import demo_book
+
+SHAKE = "drink/coconut-ginger-shake"
+
+
+@pytest.fixture(autouse=True)
+def _frozen(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("SPECCTL_NOW", "2026-11-25T08:30:00Z")
+    monkeypatch.setenv("COLUMNS", "80")
+
+
+def told(capsys: pytest.CaptureFixture[str], *words: str) -> str:
+    assert main(["sheet", *words, "--book", str(demo_book())]) == 0
+    return capsys.readouterr().out
+
+
+def as_json(capsys: pytest.CaptureFixture[str], *words: str) -> dict[str, object]:
+    found = json.loads(told(capsys, *words, "--as", "json"))
+    assert isinstance(found, dict)
+    return found
+
+
+def standard(sheet: dict[str, object], item: str) -> dict[str, str]:
+    (drink,) = [d for d in sheet["drinks"] if d["item"] == item]  # type: ignore[attr-defined]
+    return {fact["name"]: fact["status"] for fact in drink["rows"][0]["facts"]}
+
+
+def test_the_same_drink_may_contain_at_one_site_and_not_at_another(capsys: pytest.CaptureFixture[str]) -> None:
+    shared, washed = as_json(capsys, "saltmarket"), as_json(capsys, "kelp-lane")
+    assert standard(shared, SHAKE)["milk"] == "may_contain"
+    assert "milk" not in standard(washed, SHAKE)
+    (drink,) = [d for d in shared["drinks"] if d["item"] == SHAKE]  # type: ignore[attr-defined]
+    milk = next(f for f in drink["rows"][0]["facts"] if f["name"] == "milk")
+    assert milk["paths"] == ["shared blender: Hazelnut frost contains milk"]
+
+
+def test_old_stock_is_declared_where_the_clear_out_is_not_confirmed(capsys: pytest.CaptureFixture[str]) -> None:
+    name = "sulphur dioxide and sulphites"
+    assert standard(as_json(capsys, "harbour-row"), SHAKE)[name] == "contains"
+    assert standard(as_json(capsys, "saltmarket"), SHAKE).get(name) != "contains"
+
+
+def test_a_market_is_the_union_of_its_sites(capsys: pytest.CaptureFixture[str]) -> None:
+    order = {"unknown": 1, "may_contain": 2, "contains": 3}
+    whole = as_json(capsys, "--market", "ie")
+    sites = sorted(p.stem for p in (demo_book() / "sites").glob("*.yaml") if _market(p.stem) == "ie")
+    united = {d["item"]: standard(whole, d["item"]) for d in whole["drinks"]}  # type: ignore[attr-defined]
+    seen: dict[str, dict[str, int]] = {}
+    for site in sites:
+        sheet = as_json(capsys, site)
+        for drink in sheet["drinks"]:  # type: ignore[attr-defined]
+            for name, status in standard(sheet, drink["item"]).items():
+                assert order[united[drink["item"]][name]] >= order[status]
+                held = seen.setdefault(drink["item"], {})
+                held[name] = max(held.get(name, 0), order[status])
+    covered = whole["covers"]
+    assert isinstance(covered, str) and covered.startswith(f"The union of {len(sites)} sites")
+    assert {i: {n: order[s] for n, s in facts.items()} for i, facts in united.items()} == seen
+
+
+def _market(site: str) -> str:
+    text = (demo_book() / "sites" / f"{site}.yaml").read_text(encoding="utf-8")
+    found = re.search(r"^market: (.*)$", text, re.M)
+    assert found
+    return found[1]
+
+
+def test_the_sentence_names_its_choices_and_promises_nothing(capsys: pytest.CaptureFixture[str]) -> None:
+    for drink in as_json(capsys, "saltmarket")["drinks"]:  # type: ignore[attr-defined]
+        sentence = drink["sentence"]
+        assert "Our equipment is shared" in sentence and "tell me about your allergy" in sentence
+        for row in drink["rows"][1:]:
+            assert row["name"] in sentence
+        for status in ("contains", "may_contain"):
+            for fact in drink["rows"][0]["facts"]:
+                if fact["status"] == status and fact["listed"]:
+                    assert fact["name"] in sentence
+
+
+@pytest.mark.parametrize("form", ["text", "html", "csv", "json"])
+def test_no_form_says_safe_or_free_from_and_each_says_its_day_and_standing(form: str, capsys: pytest.CaptureFixture[str]) -> None:
+    text = told(capsys, "saltmarket", "--as", form)
+    flat = " ".join(text.split())
+    assert not re.search(r"\bsafe (for|to)\b|\bfree from\b", flat, re.I)
+    for words in ("25 November 2026", "not released", "Equipment and work surfaces are shared", "Ask a member of staff"):
+        assert words in re.sub(r"\s*\|\s*", " ", flat)
+
+
+def test_text_is_80_columns_and_tells_the_statuses_in_words(capsys: pytest.CaptureFixture[str]) -> None:
+    text = told(capsys, "saltmarket")
+    assert max(len(line) for line in text.splitlines()) <= 80
+    for words in ("CONTAINS", "may contain", "UNKNOWN"):
+        assert words in text
+
+
+def test_every_cell_of_the_csv_has_words_and_every_choice_a_row(capsys: pytest.CaptureFixture[str]) -> None:
+    rows = list(csv.reader(io.StringIO(told(capsys, "saltmarket", "--as", "csv"))))
+    sheet = as_json(capsys, "saltmarket")
+    assert len(rows) - 1 == sum(len(d["rows"]) for d in sheet["drinks"])  # type: ignore[attr-defined]
+    width = len(rows[0])
+    for row in rows[1:]:
+        assert len(row) == width
+        assert all(row[6 : width - 2])
+
+
+def test_the_page_has_no_script_and_tells_statuses_apart_without_colour(capsys: pytest.CaptureFixture[str]) -> None:
+    page = told(capsys, "saltmarket", "--as", "html")
+
+    class Reader(HTMLParser):
+        tags: set[str] = set()
+
+        def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+            self.tags.add(tag)
+            assert not any(name.startswith("on") or name in ("src", "style") for name, _ in attrs)
+
+    reader = Reader()
+    reader.feed(page)
+    assert "table" in reader.tags and not reader.tags & {"script", "img", "iframe", "link"}
+    for letters, words in (("C", "CONTAINS"), ("M", "may contain"), ("?", "UNKNOWN")):
+        assert f'aria-hidden="true">{letters}</span> <span class="unseen words">' in page and words in page
+
+
+def entry(name: str, rows: list[dict[str, object]], **more: object) -> dict[str, object]:
+    return {
+        "item": "drink/x", "name": name, "list": {"id": "l", "name": "L", "source": "S", "groups": {"milk": "Milk"}},
+        "allergens": rows, "claims": [], **more,
+    }  # fmt: skip
+
+
+def row(choice: str = "", until: str | None = None, **facts: tuple[str, ...]) -> dict[str, object]:
+    return {
+        "choice": choice, "name": choice or "Standard", "absent_until": until,
+        **{s: [{"substance": n, "group": n, "name": n, "listed": True, "paths": ["a"]} for n in facts.get(s, ())] for s in NAMED},
+    }  # fmt: skip
+
+
+HEAD = Heading("Pier", "gb", date(2026, 11, 25), "As on disk", "Ask us.")
+
+
+def test_from_the_day_a_document_lapses_its_absences_are_unknown() -> None:
+    before = sheet_of(HEAD, [entry("Cup", [row(until="2026-11-26")])]).drinks[0]
+    after = sheet_of(HEAD, [entry("Cup", [row(until="2026-11-25")])]).drinks[0]
+    assert before.rows[0].cells[0].letters == "–"
+    assert after.rows[0].cells[0].letters == "?"
+    assert "any other allergen" in after.sentence
+
+
+def test_a_name_that_is_a_formula_or_markup_stays_text() -> None:
+    sheet = sheet_of(HEAD, [entry("=HYPERLINK(1)<b>", [row(contains=("milk",))])])
+    assert ",'=HYPERLINK(1)<b>," in sheet_csv(sheet)
+    assert "<b>" not in sheet_html(sheet)
+    assert "\x1b" not in sheet_text(sheet_of(HEAD, [entry("Cup\x1b[31m", [row()])]))
+
+
+def test_bad_words_are_refused(capsys: pytest.CaptureFixture[str]) -> None:
+    book = ["--book", str(demo_book())]
+    assert main(["sheet", *book]) == 2
+    assert main(["sheet", "saltmarket", "--market", "gb", *book]) == 2
+    assert main(["sheet", "saltmarket", "--as", "paper", *book]) == 2
+    assert main(["sheet", "saltmarket", "--at", "soon", *book]) == 2
+    assert main(["sheet", "saltmarkt", *book]) == 1
+    assert "Did you mean saltmarket?" in capsys.readouterr().err
+    assert main(["sheet", "--market", "fr", *book]) == 1
