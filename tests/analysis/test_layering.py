@@ -189,7 +189,8 @@ def test_mass_in_is_mass_out(a: float, b: float, c: float, ice: float, by: str |
         # no ice: the volumes of the layers add up to the level, with no contraction counted
         assert state.rest_ml == pytest.approx(sum(each.ml or 0 for each in state.layers))
     tops = [each.top for each in state.layers]
-    assert tops == sorted(tops)  # type: ignore[type-var]
+    # heights are worked out to a hundredth of a millimetre
+    assert all(b >= a - 0.02 for a, b in zip(tops, tops[1:]) if a is not None and b is not None)
 
 
 SHAPES = [

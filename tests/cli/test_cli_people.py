@@ -186,7 +186,7 @@ def test_food_safety_reads_the_way_in_and_objects(hazelnut: World) -> None:
     assert "CONTAINS" in joined and "hazelnut" in joined.lower() and "A spoon of hazelnut paste" in joined
     for word in ("food-safety", "Maren Oduya"):
         assert word in joined, word
-    rows = [a for a in world.run("report", "4", "--json").json["allergens"] if a["substance"] == "hazelnut"]
+    rows = [a for a in world.run("report", "4", "--json").json["allergens"] if a["substance"] == "hazelnut" and a["after"] == "contains"]
     assert rows and all(any("hazelnut-paste" in p for p in r["paths"]) for r in rows)
     assert {r["choice"] for r in rows} == {"paste=some"}, "only where it is"
     key = world.key(SAFETY)
