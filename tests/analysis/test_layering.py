@@ -96,6 +96,14 @@ def test_little_liquid_leaves_the_ice_on_the_bottom() -> None:
     assert state.ice.displaces == pytest.approx(100 / 0.9167, rel=1e-4)
 
 
+def test_ice_sinks_in_what_is_lighter_than_ice() -> None:
+    spirit = liquid("spirit", "0.80", 0)
+    made = drink("made", layer("only", replace(line("l", "spirit", 300), at=D(0)), line("i", "ice", 50)))
+    state = cup(made, spirit, into=vessel(brimful=600))
+    assert state.ice is not None and not state.ice.floats
+    assert state.ice.displaces == pytest.approx(50 / 0.9167, rel=1e-4)
+
+
 def test_a_hot_base_shaken_over_ice_overflows_where_the_naive_sum_fits() -> None:
     made = drink("made", replace(layer("only", line("l", "hot", 200), line("i", "ice", 250)), handling=Handling("shake", seconds=15, strained=True)))
     state = cup(made, into=vessel(brimful=360))

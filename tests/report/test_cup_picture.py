@@ -76,6 +76,7 @@ def test_labels_stand_apart_by_their_own_coordinates(layers: int) -> None:
     root = tree.fromstring(cup_svg(made(layers, "A layer of a name so long that it must be folded twice")))
     beside = sorted(float(t.get("y", "0")) for t in root.iter(f"{SVG}text") if float(t.get("x", "0")) > 100)
     assert all(b - a >= 13.9 for a, b in zip(beside, beside[1:]))
+    assert min(beside) > 32, "under the heading, never over it"
     assert max(beside) < float((root.get("height") or "0"))
 
 
