@@ -22,7 +22,7 @@ from specctl.change.compare import Pair, pairs_of
 from specctl.change.compiled import Compiled, compile_book
 from specctl.change.effect import CHAIN, Effect, differing, file_digest, for_franchise, plan_waves
 from specctl.change.facts import Change
-from specctl.codec.load import Loaded, blob_id, load
+from specctl.codec.load import Loaded, blob_id, load, read_file
 from specctl.domain.book import Book
 from specctl.domain.people import Proposal
 from specctl.errors import Found, NotFound, Refused, Untrusted
@@ -92,6 +92,14 @@ class Case:
         if found is None:
             raise NotFound(f"proposals/{self.name}.yaml cannot be read", "Propose it again.")
         return found
+
+    @cached_property
+    def base_stated(self) -> str:
+        """The commit its author's files were from, by the proposal's own word; empty where it says none.
+
+        Where that is not `base`, the merge would take what main gained between the two for the author's removal.
+        """
+        return proposal_field(self.repository, self.tip, self.name, "edited_from")
 
     @cached_property
     def ledger(self) -> Ledger:
@@ -205,6 +213,15 @@ def edited_from(repository: Repository, tip: str, main: str) -> str:
     if base is None:
         raise Refused("the proposal shares no history with main", "Propose it again from a clone of this book.")
     return base
+
+
+def proposal_field(repository: Repository, tip: str, name: str, field: str) -> str:
+    """One text of a proposal's file at its tip, or empty; read alone, for the rest of the tip may not load."""
+    path = f"proposals/{name}.yaml"
+    data = repository.reader.file(tip, path)
+    node = read_file("proposal", path, data, repository.cache())[0] if data is not None else None
+    found = node.get(field) if node is not None else None
+    return str(found.value) if found is not None and found.value is not None else ""
 
 
 def compile_kept(repository: Repository, files: Mapping[str, bytes], book: Book) -> Compiled:

@@ -99,12 +99,15 @@ class Envelope:
 
     def text(self) -> str:
         """The one text that travels."""
-        inner = canonical(
-            {"payload": base64.b64encode(self.payload).decode("ascii"), "signature": self.signature}
-        )
-        body = base64.b64encode(inner).decode("ascii")
-        lines = [body[i : i + 76] for i in range(0, len(body), 76)]
-        return "\n".join([_FIRST_LINE, *lines]) + "\n"
+        return wrap(self.payload, self.signature)
+
+
+def wrap(payload: bytes, signature: str) -> str:
+    """Signed bytes and their signature as the one text that travels."""
+    inner = canonical({"payload": base64.b64encode(payload).decode("ascii"), "signature": signature})
+    body = base64.b64encode(inner).decode("ascii")
+    lines = [body[i : i + 76] for i in range(0, len(body), 76)]
+    return "\n".join([_FIRST_LINE, *lines]) + "\n"
 
 
 def read_envelopes(text: str) -> tuple[Envelope, ...]:
@@ -118,10 +121,16 @@ def read_envelopes(text: str) -> tuple[Envelope, ...]:
 
 
 def read_envelope(text: str) -> Envelope:
-    """Read one envelope, whatever a mail client did to its white space.
+    """Read one envelope. Raises Untrusted for anything that is not exactly one whole statement."""
+    payload, signature = unwrap(text)
+    return Envelope(_read_payload(payload), payload, signature)
+
+
+def unwrap(text: str) -> tuple[bytes, str]:
+    """The signed bytes and the signature of one text, whatever a mail client did to its white space.
 
     What follows the base64 body behind an empty line (a mail's footer) is passed
-    over. Raises Untrusted for anything that is not exactly one whole statement.
+    over. Raises Untrusted for a text that was cut or holds anything else.
     """
     if len(text) > _LARGEST:
         raise _broken("it is too long")
@@ -140,7 +149,7 @@ def read_envelope(text: str) -> Envelope:
         raise _broken("its text was cut or changed on the way") from None
     if not isinstance(signature, str) or set(inner) != {"payload", "signature"}:
         raise _broken("it holds something else than a payload and a signature")
-    return Envelope(_read_payload(payload), payload, signature)
+    return payload, signature
 
 
 def _read_payload(payload: bytes) -> Statement:

@@ -1,0 +1,48 @@
+"""Commands about change control: audit, policy, settle, reinstate, off-sale, why, doctor."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated, Optional
+
+import typer
+
+from specctl.cli.options import HERE, BookOption, JsonOption, KeyOption
+from specctl.errors import Usage
+
+
+def audit(
+    afresh: Annotated[bool, typer.Option("--afresh", help="Judge every commit again, whatever was kept.")] = False,
+    book: BookOption = HERE,
+    json: JsonOption = False,
+) -> int:
+    """Replay main from its first commit and name the first thing that does not hold."""
+    from specctl.actions.auditing import audit as run
+    from specctl.actions.source import open_source
+    from specctl.change.audit import WORDS
+    from specctl.cli import outlet
+
+    outlet.progress("Replaying main ...")
+    with open_source(book) as source:
+        found = run(source, afresh=afresh)
+    covered = found.covered
+    said = (
+        f"{outlet.count(covered.commits, 'commit')} of main hold, with {outlet.count(covered.releases, 'release')}, "
+        f"{outlet.count(covered.statements, 'statement')} and {outlet.count(covered.notices, 'notice')}"
+        + (f"; {covered.kept} of them judged before." if covered.kept else ".")
+    )
+    if json:
+        outlet.result_json(found.as_json())
+    elif found.first is None:
+        outlet.result("Everything holds.")
+    else:
+        first = found.first
+        outlet.say(f"Does not hold: {WORDS[first.code]}.")
+        from specctl.report.clean import visible
+
+        outlet.result(visible(f"{first.commit or 'references'}: {first.what}" + (f" (by {first.who})" if first.who else "")))
+    outlet.say(said)
+    for note in found.notes:
+        outlet.say(f"Note: {note}")
+    outlet.say(f"This rests on the first commit {found.root}; compare it with the one you were given, not by git.")
+    return 1 if found.first else 0
