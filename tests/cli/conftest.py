@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from counter_world import FOAM, HOJICHA, Told, World, copied, own_machine, run
+from counter_world import FOAM, HOJICHA, Told, World, copied, git, own_machine, run
 
 
 @pytest.fixture(autouse=True)
@@ -22,6 +22,8 @@ def played(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[World, To
         own_machine(patch, tmp_path_factory.mktemp("home"))
         root = tmp_path_factory.mktemp("played") / "demo"
         told = run("demo", root, "--json")
+        for repository in ("book", "origin.git"):
+            git(root / repository, "gc", "-q")  # fewer files to copy for every test
         yield World(root.resolve()), told
 
 

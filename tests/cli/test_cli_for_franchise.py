@@ -1,6 +1,6 @@
 """`--for FRANCHISE` through the real command: no canary of another franchise's price book in any byte, errors included.
 
-The canaries are prices and a menu price found nowhere else, one set a franchise (HAZARDS: how the most trusted test).
+The canaries are prices and a menu price found nowhere else, one set a franchise (a unique price a franchise, searched in all bytes made for the others).
 """
 
 from __future__ import annotations
@@ -53,8 +53,11 @@ def marked(played: tuple[World, object], tmp_path_factory: pytest.TempPathFactor
     return made
 
 
-@pytest.mark.parametrize("form", FORMS)
-@pytest.mark.parametrize("franchise", CURRENCY)
+# Every form for one franchise; the page and the data for the others.
+PAGES = [(f, form) for f in CURRENCY for form in FORMS if f == "northsands" or form in ("html", "json")]
+
+
+@pytest.mark.parametrize(("franchise", "form"), PAGES)
 def test_no_other_price_in_any_form(franchise: str, form: str, marked: World, tmp_path: Path) -> None:
     out = tmp_path / "page"
     told = marked.run("report", "4", "--for", franchise, "--as", form, "--out", out)
@@ -103,8 +106,7 @@ def test_a_broken_price_book_of_another_is_not_quoted(fault: str, marked: World,
     assert broken != file.read_text(encoding="utf-8")
     file.write_text(broken, encoding="utf-8")
     world.run("propose", "--update", "4", "--draft")
-    for words in (("report", "4", "--for", "northsands"), ("report", "4", "--for", "northsands", "--json"), ("sign", "4", "--key", world.key("wren-castell")),
-                  ("show", "blackcurrant-hojicha", "--for", "northsands"), ("proposals",), ("release", "4")):  # fmt: skip
+    for words in (("report", "4", "--for", "northsands"), ("sign", "4", "--key", world.key("wren-castell")), ("proposals",), ("show", "blackcurrant-hojicha", "--for", "northsands")):
         told = world.run(*words, code=None)  # type: ignore[arg-type]
         assert told.code in (0, 1)
         for canary in canaries("marram"):

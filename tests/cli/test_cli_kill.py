@@ -90,7 +90,6 @@ def test_killed_at_any_moment(verb: str, request: pytest.FixtureRequest, tmp_pat
             assert "4-" in "".join(after), again.err
         else:
             assert done, again.err
-        assert world.run("proposals", "--json").json["list"]
         git(world.book, "verify-commit", "main")
         assert git(world.book, "fsck", "--strict", "--no-dangling") == ""
         assert not [p for p in (world.book / ".git").rglob("*.lock")], "no lock is left after the next command"

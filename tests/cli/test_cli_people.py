@@ -146,7 +146,7 @@ def test_a_draft_is_kept_reported_as_faulty_and_carried_on(world: World) -> None
 
 
 def test_stale_files_are_refused_until_it_is_said_what_they_were_edited_from(world: World) -> None:
-    """An approved allergen must not come back out of stale files (HAZARDS: moving a checked-out main)."""
+    """An approved allergen must not come back out of stale files."""
     old = git(world.book, "rev-parse", "release/2^{commit}")
     # The author's clone was away while release 3 went out: HEAD and files still those of release 2.
     git(world.book, "checkout", "-q", "-B", "main", old)
