@@ -178,7 +178,7 @@ def judge(
         by_scope.setdefault(need.scope, []).append(need)
     for scope, scoped in by_scope.items():
         heard = [s for s in last.values() if s.scope == scope]
-        why = {id(s): _why_not(s, digests.get(scope), people, authors) for s in heard}
+        why = {id(s): why_not(s, digests.get(scope), people, authors) for s in heard}
         able = [[s for s in heard if s.role == need.role and not why[id(s)]] for need in scoped]
         for need, met, could in zip(scoped, _fill(able), able, strict=True):
             stale = ""
@@ -201,7 +201,7 @@ def _can_sign(need: Need, people: Mapping[str, Person], authors: frozenset[str])
     return tuple(people[p].name for p in able)
 
 
-def _why_not(said: Said, digest: str | None, people: Mapping[str, Person], authors: frozenset[str]) -> str:
+def why_not(said: Said, digest: str | None, people: Mapping[str, Person], authors: frozenset[str]) -> str:
     """Why a sign-off does not count by itself, or nothing."""
     person = people.get(said.person)
     if said.person in authors:

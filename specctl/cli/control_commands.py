@@ -46,3 +46,29 @@ def audit(
         outlet.say(f"Note: {note}")
     outlet.say(f"This rests on the first commit {found.root}; compare it with the one you were given, not by git.")
     return 1 if found.first else 0
+
+
+def policy(
+    proposal: Annotated[str, typer.Argument(metavar="PROPOSAL", help="Its number or its name.")] = "",
+    explain: Annotated[str, typer.Option("--explain", metavar="PROPOSAL", help="The same, named by an option.")] = "",
+    book: BookOption = HERE,
+    json: JsonOption = False,
+) -> int:
+    """Say which rule asks for whom on a proposal, which statements count, and which do not."""
+    from specctl.actions.explaining import explain as run
+    from specctl.actions.source import open_source
+    from specctl.cli import clock, outlet
+
+    if bool(proposal) == bool(explain):
+        raise Usage("policy speaks of one proposal", "specctl policy NUMBER")
+    with open_source(book) as source:
+        found = run(source, proposal or explain, clock.now().date())
+    if json:
+        outlet.result_json(found.as_json())
+    else:
+        from specctl.report.policy_words import policy_text
+
+        outlet.result(policy_text(found.as_json()))
+    missing = sum(not n.met_by for n in found.needs)
+    outlet.say(f"{found.proposal} is {found.state}: {outlet.count(len(found.needs), 'signature')} asked for, {missing} missing.")
+    return 0
