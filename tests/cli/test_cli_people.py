@@ -109,22 +109,20 @@ def test_only_leaves_the_other_edit_out_and_waves_and_start_are_kept(world: Worl
     assert "nothing differs" in nothing.err
 
 
-@pytest.mark.parametrize(
-    "words",
-    [
+def test_waves_that_make_no_sense_are_refused(world: World) -> None:
+    world.edit(HOJICHA, FOAM, "{regular: 36 g, large: 48 g}")
+    before = world.as_stands()
+    for words in (
         ("--wave", "pilot=2026-12-03:no-such-site"),
         ("--wave", "pilot=2026-12-03:saltmarket", "--wave", "pilot=2026-12-04"),
         ("--wave", "a=2026-12-03:saltmarket", "--wave", "b=2026-12-04:saltmarket"),
         ("--wave", "Pilot One=2026-12-03:saltmarket"),
         ("--wave", "a=2026-12-03", "--wave", "b=2026-12-04"),
-    ],
-)  # fmt: skip
-def test_waves_that_make_no_sense_are_refused(world: World, words: tuple[str, ...]) -> None:
-    world.edit(HOJICHA, FOAM, "{regular: 36 g, large: 48 g}")
-    before = world.as_stands()
-    told = world.propose("Firmer foam", *words, code=None)
-    assert told.code in (1, 2) and told.out == "" and told.err.strip()
-    assert world.as_stands() == before
+        ("--start", "2026-12-10", "--wave", "a=2026-12-03:saltmarket"),
+    ):
+        told = world.propose("Firmer foam", *words, code=None)
+        assert told.code in (1, 2) and told.out == "" and told.err.strip(), words
+        assert world.as_stands() == before
 
 
 def test_a_draft_is_kept_reported_as_faulty_and_carried_on(world: World) -> None:

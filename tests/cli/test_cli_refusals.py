@@ -7,6 +7,7 @@ import json
 import os
 import shutil
 import stat
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -36,8 +37,8 @@ def test_a_proposal_that_is_none(which: str, with_open: World) -> None:
     assert with_open.as_stands() == before
 
 
-def test_numbers_are_read_as_numbers_only(opened: World) -> None:
-    same = {opened.run("report", which, "--json").out for which in ("4", "#4", "4-firmer-foam")}
+def test_numbers_are_read_as_numbers_only(with_open: World) -> None:
+    same = {with_open.run("report", which, "--json").out for which in ("4", "#4", "4-firmer-foam")}
     assert len(same) == 1
 
 
@@ -221,22 +222,33 @@ def test_collect_takes_no_garbage_and_the_good_beside_it(opened: World, tmp_path
     assert len(mixed.json["taken"]) == 1 and mixed.json["commit"] == opened.main() != before
 
 
-@pytest.mark.parametrize("form", ["as it is", "crlf", "quoted", "footer", "spaces", "stdin", "two in one"])
-def test_collect_takes_what_mail_made_of_it(form: str, opened: World, tmp_path: Path, statement: bytes) -> None:
-    made = {
-        "as it is": statement, "crlf": statement.replace(b"\n", b"\r\n"), "quoted": b"> " + statement.strip().replace(b"\n", b"\n> ") + b"\n",
-        "footer": b"Subject: x\r\n\r\nHello,\r\n\r\n" + statement.replace(b"\n", b"\r\n") + b"\r\n-- \r\nTobin\r\nSent from a phone\r\n",
-        "spaces": statement.replace(b"\n", b"  \n"), "stdin": statement, "two in one": statement + b"\n" + statement,
-    }[form]  # fmt: skip
-    if form == "stdin":
-        told = opened.run("collect", "-", "--json", stdin=made)
-    else:
-        (tmp_path / "mail").write_bytes(made)
-        told = opened.run("collect", tmp_path / "mail", "--json")
-    assert len(set(told.json["taken"])) == 1 and told.json["refused"] == []
-    assert told.json["commit"] == opened.main()
+def test_collect_takes_what_mail_made_of_it(opened: World, tmp_path: Path, statement: bytes) -> None:
+    """Eight ways a text arrives, each with a statement of its own."""
+    said = [statement]
+    for number in range(7):
+        words = ("object", "4", "--key", opened.key(SAFETY), "--note", f"Reason {number}.", "--out", tmp_path / "o")
+        opened.run(*words)  # type: ignore[arg-type]
+        said.append((tmp_path / "o").read_bytes())
+    forms: dict[str, Callable[[bytes], bytes]] = {
+        "as it is": lambda text: text,
+        "crlf": lambda text: text.replace(b"\n", b"\r\n"),
+        "quoted": lambda text: b"> " + text.strip().replace(b"\n", b"\n> ") + b"\n",
+        "quoted twice": lambda text: b">> " + text.strip().replace(b"\n", b"\n>> ") + b"\n",
+        "footer": lambda text: b"Subject: x\r\n\r\nHello,\r\n\r\n" + text.replace(b"\n", b"\r\n") + b"\r\n-- \r\nTobin\r\nSent from a phone\r\n",
+        "spaces": lambda text: text.replace(b"\n", b"  \n"),
+        "two in one": lambda text: text + b"\n" + text,
+        "stdin": lambda text: text,
+    }
+    for (form, made), text in zip(forms.items(), said, strict=True):
+        if form == "stdin":
+            told = opened.run("collect", "-", "--json", stdin=made(text))
+        else:
+            (tmp_path / "mail").write_bytes(made(text))
+            told = opened.run("collect", tmp_path / "mail", "--json")
+        assert len(set(told.json["taken"])) == 1 and told.json["refused"] == [], form
+        assert told.json["commit"] == opened.main()
     names = git(opened.book, "ls-tree", "-r", "--name-only", "main", "statements/4-firmer-foam/").split()
-    assert len(names) == 1
+    assert len(names) == len(forms)
 
 
 # --- publish and pull ---------------------------------------------------------------------------
