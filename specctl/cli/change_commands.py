@@ -106,10 +106,17 @@ def _wave(text: str) -> WaveWish:
 
 def proposals(
     fetch: Annotated[bool, typer.Option("--fetch", help="Ask origin first.")] = False,
+    collisions: Annotated[
+        bool, typer.Option("--collisions", help="Open proposals that would each pass and together fail.")
+    ] = False,
     book: BookOption = HERE,
     json: JsonOption = False,
 ) -> int:
     """List proposals: what is open, and what each waits for."""
+    if collisions:
+        from specctl.cli.control_commands import collisions as together
+
+        return together(book, fetch, json)
     from specctl.actions.listing import proposals as run
     from specctl.actions.source import open_source
     from specctl.cli import clock, outlet

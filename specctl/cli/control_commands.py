@@ -72,3 +72,26 @@ def policy(
     missing = sum(not n.met_by for n in found.needs)
     outlet.say(f"{found.proposal} is {found.state}: {outlet.count(len(found.needs), 'signature')} asked for, {missing} missing.")
     return 0
+
+
+def collisions(book: Path, fetch: bool, json: bool) -> int:
+    """Pairs of open proposals that would each pass and together fail; an option of `proposals`."""
+    from specctl.actions.colliding import collisions as run
+    from specctl.actions.source import open_source
+    from specctl.cli import clock, outlet
+    from specctl.report.clean import visible
+
+    outlet.progress("Merging open proposals, pair by pair ...")
+    with open_source(book) as source:
+        if fetch and source.in_git().has_origin():
+            source.in_git().fetch()
+        found = run(source, clock.now().date())
+    if json:
+        outlet.result_json(found.as_json())
+    else:
+        for c in found.found:
+            outlet.result(visible(f"{c.one} and {c.two}: {c.what}"))
+    for name, why in found.left_out:
+        outlet.say(f"Not compared: {name}, for {why}.")
+    outlet.say(f"{outlet.count(len(found.compared), 'open proposal')} compared, {outlet.count(len(found.found), 'collision')}.")
+    return 1 if found.found else 0
