@@ -81,6 +81,12 @@ class Findings:
                 for f in sorted(touched)
                 if f not in case.book.price_books
             ),
+            # Whatever side was taken, somebody who knows allergens looks at what a person settled by hand.
+            *(
+                Hit("unknown", frozenset(), f"an allergen fact in {s.file} was settled by hand: {s.why}")
+                for s in case.proposal.settled.values()
+                if "allergens" in s.fact.split("/") or (s.file.startswith("ingredients/") and "/" not in s.fact)
+            ),
         ]
         return tuple(hits)
 

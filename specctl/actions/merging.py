@@ -12,14 +12,15 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from specctl.change.facts import ORDER, Change, Facts, build, diff, facts
+from specctl.change.facts import ORDER, Change, Facts, Path, build, diff, facts
 from specctl.change.merge import Conflict, merge
+from specctl.change.settlement import MAIN, settle
 from specctl.codec.load import Shelf, read_file
 from specctl.codec.meaning import meaning
 from specctl.codec.node import Node
 from specctl.codec.paths import is_controlled, record_at
 from specctl.codec.rewrite import rewrite
-from specctl.errors import Stop
+from specctl.errors import Refused, Stop
 from specctl.problem import errors_of
 
 Files = Mapping[str, bytes]
@@ -67,17 +68,49 @@ def _merge_file(
         return None, []
     if ours is None:
         return theirs, []
-    target = _as_written(merged.facts, nodes[1], nodes[2], o, t)
-    try:
-        text = rewrite(ours, target, path)
-        again = _node(path, text, None)
-    except Stop:
-        again = None
-        text = ours
+    text = _text(path, ours, merged.facts, (nodes[1], nodes[2]))
     # The text must mean exactly what was merged; if it cannot be edited so, a person decides.
-    if again is None or facts(meaning(again)) != merged.facts:
+    if text is None:
         return ours, [Conflict(path, (), None, None, None)]
     return text, []
+
+
+def settled_file(
+    path: str, sides: tuple[bytes | None, bytes | None, bytes | None], choices: Mapping[Path, str], shelf: Shelf | None = None
+) -> bytes | None:
+    """A file (base, main's, the proposal's) with each conflict taken from the side chosen; None: no file.
+
+    Where the two cannot be joined by meaning the choice is for the whole file.
+    Raises Refused where the result cannot be written into the text of either side.
+    """
+    base, ours, theirs = sides
+    if () in choices:
+        return ours if choices[()] == MAIN else theirs
+    b, o, t = (_node(path, data, shelf) for data in sides)
+    wanted = settle(
+        *(facts(meaning(node)) if node else {} for node in (b, o, t)), file=path, choices=choices
+    )
+    if not wanted:
+        return None
+    for text, nodes in ((ours, (o, t)), (theirs, (t, o))):
+        written = _text(path, text, wanted, nodes) if text is not None else None
+        if written is not None:
+            return written
+    raise Refused(
+        f"{path} cannot be written so that it means both what was merged and what was chosen",
+        "Bring your files along to main, make the edit there, and propose again: specctl propose --update",
+    )
+
+
+def _text(path: str, text: bytes, wanted: Facts, nodes: tuple[Node | None, Node | None]) -> bytes | None:
+    """The text edited to mean the facts, or None where it cannot be. `nodes`: this side's and the other's."""
+    o, t = (facts(meaning(node)) if node else {} for node in nodes)
+    try:
+        written = rewrite(text, _as_written(wanted, nodes[0], nodes[1], o, t), path)
+        again = _node(path, written, None)
+    except Stop:
+        return None
+    return written if again is not None and facts(meaning(again)) == wanted else None
 
 
 def _node(path: str, data: bytes | None, shelf: Shelf | None) -> Node | None:

@@ -85,6 +85,15 @@ def propose(source: Source, wish: ProposeWish) -> Proposed:
     changes = _changes(repository, base, base_files, wish.only)
     if not changes:
         raise Refused("nothing differs from the commit these files are from", "Edit a spec first, then propose.")
+    return propose_changes(source, wish, base, changes)
+
+
+def propose_changes(source: Source, wish: ProposeWish, base: str, changes: dict[str, bytes | None]) -> Proposed:
+    """A proposal of these files on a commit of main's history, wherever they come from; None deletes one."""
+    repository = source.in_git()
+    main = repository.latest_main()
+    assert main is not None
+    base_files = book_files(repository, base)
     main_book = load(book_files(repository, main), source.shelf).book
     if main_book is None or main_book.signatories is None:
         raise Refused("main has no signatories that can be read", "Restore signatories.yaml on main.")
@@ -102,7 +111,7 @@ def propose(source: Source, wish: ProposeWish) -> Proposed:
             problems,
             "Correct them, or keep it as a draft with --draft.",
         )
-    parents = (base,) if not wish.update else _parents(repository, tips[name], base)
+    parents = (base,) if not wish.update else _parents(repository, tips[name], base, main)
     tree = write_tree(repository.root, repository.reader.commit(base).tree, changes)
     commit = make_commit(
         repository.root,
@@ -209,7 +218,7 @@ def _earlier(repository: Repository, tip: str | None, name: str) -> dict[str, An
     if found is None:
         return {}
     waves = tuple(WaveWish(w.key, w.start, w.sites or ()) for w in found.waves.values())
-    return {"title": found.title, "why": found.why, "start": found.start, "waves": waves}
+    return {"title": found.title, "why": found.why, "start": found.start, "waves": waves, "settled": found.settled}
 
 
 def _record(wish: ProposeWish, earlier: Mapping[str, Any], start: date, base: str, author: Identity) -> bytes:
@@ -226,6 +235,13 @@ def _record(wish: ProposeWish, earlier: Mapping[str, Any], start: date, base: st
     if waves:
         record["waves"] = {
             w.key: {"start": w.start.isoformat(), "sites": list(w.sites) if w.sites else "the-rest"} for w in waves
+        }
+    settled = earlier.get("settled")
+    if settled:
+        # What a person once settled stays on the page of the proposal, whatever is edited later.
+        record["settled"] = {
+            key: {name: getattr(one, name) for name in ("file", "fact", "take", "why", "by", "main")}
+            for key, one in settled.items()
         }
     return (SCHEMA_LINE + write_value(record).strip("\n") + "\n").encode("utf-8")
 
@@ -253,9 +269,22 @@ def _check(
     return problems
 
 
-def _parents(repository: Repository, tip: str, base: str) -> tuple[str, ...]:
-    """On top of what was proposed; and on the newer main, where the files were brought along to it."""
-    return (tip,) if repository.reader.is_ancestor(base, tip) else (tip, base)
+def _parents(repository: Repository, tip: str, base: str, main: str) -> tuple[str, ...]:
+    """On top of what was proposed; and on the newer main, where the files were brought along to it.
+
+    Refused where the files are from an older main than the proposal already
+    follows: the merge would take what main gained between for this author's removal.
+    """
+    reader = repository.reader
+    if not reader.is_ancestor(base, tip):
+        return (tip, base)
+    follows = reader.merge_base(tip, main)
+    if follows != base:
+        raise Refused(
+            f"these files are from an earlier state of main than the proposal already follows ({(follows or '')[:12]})",
+            "Bring your files along to main, make the edit there, and propose again: specctl propose --update",
+        )
+    return (tip,)
 
 
 def _message(wish: ProposeWish, earlier: Mapping[str, Any], base: str) -> str:

@@ -19,6 +19,7 @@ from specctl.actions.reporting import conflict_words
 from specctl.actions.source import Source
 from specctl.actions.starts import stamp, starts_of
 from specctl.canonical import canonical
+from specctl.change.audit import mixes_people_with_recipes
 from specctl.change.policy import Judgement
 from specctl.change.record import Release, crossing
 from specctl.domain.people import RELEASER
@@ -80,6 +81,16 @@ def _refuse_unless_ready(case: Case, findings: Findings, releaser: Identity) -> 
         raise Refused(
             f"{case.name} conflicts with main: " + "; ".join(conflict_words(c) for c in case.merged.conflicts[:5]),
             "Its author must settle that and propose again: specctl propose --update",
+        )
+    if case.base_stated not in ("", case.base):
+        raise Refused(
+            f"{case.name} was edited from {case.base_stated[:12]} and follows {case.base[:12]}: its base is wrong",
+            "What main gained between the two would be undone. Its author must propose it again from main.",
+        )
+    if mixes_people_with_recipes(case.merged.changed):
+        raise Refused(
+            f"{case.name} changes who may sign, or who must, together with something else",
+            "Its author must propose one and then the other.",
         )
     if state == "draft":
         raise Refused(f"{case.name} is a draft", "Its author must propose it: specctl propose --update")

@@ -20,13 +20,13 @@ VERIFIER = "release-1"
 
 def verified_releases(ledger: Ledger) -> tuple[Release, ...]:
     """Every release of a ledger. Raises Untrusted for the first that does not hold."""
-    commits = _commits(ledger)
+    commits = commits_of(ledger)
     for release in ledger.releases:
         _verify(ledger.repository, release, commits.get(release.number))
     return ledger.releases
 
 
-def _commits(ledger: Ledger) -> dict[int, str]:
+def commits_of(ledger: Ledger) -> dict[int, str]:
     """The first-parent commit of main that brought each record in, by number."""
     reader = ledger.repository.reader
     found: dict[int, str] = {}

@@ -95,3 +95,76 @@ def collisions(book: Path, fetch: bool, json: bool) -> int:
         outlet.say(f"Not compared: {name}, for {why}.")
     outlet.say(f"{outlet.count(len(found.compared), 'open proposal')} compared, {outlet.count(len(found.found), 'collision')}.")
     return 1 if found.found else 0
+
+
+def settle(
+    proposal: Annotated[str, typer.Argument(metavar="PROPOSAL", help="Its number or its name.")],
+    paths: Annotated[
+        list[str],
+        typer.Argument(metavar="PATH...", help="A file in conflict, or FILE:FACT; =main or =proposal behind one chooses for it alone."),
+    ],
+    take: Annotated[Optional[str], typer.Option("--take", metavar="SIDE", help="main or proposal.")] = None,
+    why: Annotated[str, typer.Option("--why", help="Why this side; it stays with the proposal.")] = "",
+    key: KeyOption = None,
+    book: BookOption = HERE,
+    json: JsonOption = False,
+) -> int:
+    """Settle a conflict of a proposal with main, with a reason that stays."""
+    from specctl.actions.settling import SettleWish, settle as run
+    from specctl.actions.source import open_source
+    from specctl.cli import clock, outlet
+
+    if take not in (None, "main", "proposal"):
+        raise Usage(f"there is no side {take!r}", "Sides: main, proposal.")
+    if not why.strip():
+        raise Usage("nothing is settled without a reason", 'Say it with --why "...".')
+    with open_source(book) as source:
+        done = run(source, proposal, SettleWish(tuple(paths), take, why, clock.now(), key))
+    if json:
+        outlet.result_json(done.as_json())
+    for _, _, side, what in done.choices:
+        outlet.say(f"Taken from {'main' if side == 'main' else 'the proposal'}: {what}")
+    if done.allergens:
+        outlet.say("An allergen fact was among them: food-safety is asked to sign, whichever side was taken.")
+    outlet.say(f"{done.proposal} now follows main at {done.main[:12]}. Signatures over its earlier effect no longer count.")
+    outlet.say(f"Next: specctl report {done.proposal.split('-')[0]}")
+    return 0
+
+
+def reinstate(
+    release: Annotated[int, typer.Argument(metavar="RELEASE", min=1, help="The number of the release to go back to.")],
+    why: Annotated[str, typer.Option("--why", help="Why, in a sentence or two.")] = "",
+    start: Annotated[Optional[str], typer.Option("--start", metavar="DATE", help="First day; in a week when left out.")] = None,
+    draft: Annotated[bool, typer.Option("--draft", help="Keep it though it does not check yet.")] = False,
+    key: KeyOption = None,
+    book: BookOption = HERE,
+    json: JsonOption = False,
+) -> int:
+    """Propose what a release changed, as it was in that release."""
+    from specctl.actions.reinstating import ReinstateWish, reinstate as run
+    from specctl.actions.source import open_source
+    from specctl.cli import clock, outlet
+
+    if not why.strip():
+        raise Usage("going back needs its reason", 'Say it with --why "...".')
+    wish = ReinstateWish(release, why.strip(), clock.now(), clock.day(start, "--start"), draft, key)
+    with open_source(book) as source:
+        done = run(source, wish)
+    if json:
+        outlet.result_json(
+            {
+                "reinstate": 1,
+                "release": release,
+                "proposal": done.name,
+                "commit": done.commit,
+                "files": list(done.files),
+                "start": done.start.isoformat(),
+            }
+        )
+    else:
+        outlet.result(done.name)
+    for path in done.files:
+        outlet.say(f"As in release {release}: {path}")
+    outlet.say(f"Nothing is undone yet: this is proposal {done.name}, to be signed and released like any other.")
+    outlet.say(f"Next: specctl report {done.name.split('-')[0]}")
+    return 0

@@ -6,7 +6,7 @@ from datetime import date
 
 from specctl.codec.cursor import Cursor
 from specctl.codec.paths import is_id
-from specctl.domain.people import Key, Person, Policy, Proposal, Rule, Signatories, Wave
+from specctl.domain.people import Key, Person, Policy, Proposal, Rule, Settled, Signatories, Wave
 
 
 def policy(c: Cursor, id: str) -> Policy:
@@ -67,5 +67,9 @@ def proposal(c: Cursor, id: str) -> Proposal:
         draft=c.flag("draft"),
         edited_from=c.text("edited_from"),
         author=c.text("author"),
+        settled={
+            k: Settled(k, *(x.text(name) for name in ("file", "fact", "take", "why", "by", "main")))
+            for k, x in c.pairs("settled")
+        },
         place=c.place,
     )

@@ -64,6 +64,19 @@ class Wave:
 
 
 @dataclass(frozen=True, slots=True)
+class Settled:
+    """One conflict settled by a person: the fact, the side taken, why, and who did it on which main."""
+
+    key: str
+    file: str
+    fact: str
+    take: str
+    why: str
+    by: str
+    main: str
+
+
+@dataclass(frozen=True, slots=True)
 class Proposal:
     """What the proposal file says. `name` is `<number>-<slug>`."""
 
@@ -75,6 +88,7 @@ class Proposal:
     draft: bool = False
     edited_from: str = ""
     author: str = ""
+    settled: Mapping[str, Settled] = field(default_factory=dict)
     place: Place = field(default=NOWHERE, compare=False)
 
     @property
