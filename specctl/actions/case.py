@@ -22,6 +22,7 @@ from specctl.change.compare import Pair, pairs_of
 from specctl.change.compiled import Compiled, compile_book
 from specctl.change.effect import CHAIN, Effect, differing, file_digest, for_franchise, plan_waves
 from specctl.change.facts import Change
+from specctl.change.notice import FOLDER as OFF_SALE
 from specctl.codec.load import Loaded, blob_id, load, read_file
 from specctl.domain.book import Book
 from specctl.domain.people import Proposal
@@ -117,7 +118,14 @@ class Case:
     def files_changed(self) -> dict[str, tuple[Change, ...]]:
         """Changed facts by file, the proposal's own file left out: it holds the start and waves."""
         changed = file_changes(self.main_files, self.merged.files, self.repository.cache())
-        return {path: facts for path, facts in changed.items() if not path.startswith("proposals/")}
+        found = {path: facts for path, facts in changed.items() if not path.startswith("proposals/")}
+        # What comes back on sale is signed for like a file: the notice, and what became of the goods.
+        for notice, disposal in self.proposal.back_on_sale.items():
+            path = f"{OFF_SALE}{notice}.statement"
+            if path not in self.ledger.under(path):
+                raise Refused(f"{self.name} brings back what no notice on main took off sale", "Fetch, and name a standing notice.")
+            found[path] = (Change(("back-on-sale",), None, disposal),)
+        return found
 
     @cached_property
     def effect(self) -> Effect:

@@ -81,6 +81,11 @@ class Findings:
                 for f in sorted(touched)
                 if f not in case.book.price_books
             ),
+            # What one person took off sale comes back only by the most the policy asks of anybody.
+            *(
+                Hit("declaration-down", franchises, f"a notice is lifted and goods come back on sale: {disposal}")
+                for disposal in case.proposal.back_on_sale.values()
+            ),
             # Whatever side was taken, somebody who knows allergens looks at what a person settled by hand.
             *(
                 Hit("unknown", frozenset(), f"an allergen fact in {s.file} was settled by hand: {s.why}")

@@ -58,6 +58,8 @@ class ProposeWish:
     update: str | None = None
     from_commit: str | None = None
     key: Path | None = None
+    back_on_sale: tuple[tuple[str, str], ...] = ()
+    """Notices it lifts, each with the record of what became of the goods."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -218,7 +220,7 @@ def _earlier(repository: Repository, tip: str | None, name: str) -> dict[str, An
     if found is None:
         return {}
     waves = tuple(WaveWish(w.key, w.start, w.sites or ()) for w in found.waves.values())
-    return {"title": found.title, "why": found.why, "start": found.start, "waves": waves, "settled": found.settled}
+    return {"title": found.title, "why": found.why, "start": found.start, "waves": waves, "settled": found.settled, "back_on_sale": found.back_on_sale}
 
 
 def _record(wish: ProposeWish, earlier: Mapping[str, Any], start: date, base: str, author: Identity) -> bytes:
@@ -236,6 +238,9 @@ def _record(wish: ProposeWish, earlier: Mapping[str, Any], start: date, base: st
         record["waves"] = {
             w.key: {"start": w.start.isoformat(), "sites": list(w.sites) if w.sites else "the-rest"} for w in waves
         }
+    lifted = dict(wish.back_on_sale) or dict(earlier.get("back_on_sale", {}))
+    if lifted:
+        record["back_on_sale"] = {notice: {"disposal": disposal} for notice, disposal in lifted.items()}
     settled = earlier.get("settled")
     if settled:
         # What a person once settled stays on the page of the proposal, whatever is edited later.

@@ -14,6 +14,7 @@ from typing import Any
 
 from specctl.actions.collecting import main_book
 from specctl.actions.ledger import Ledger
+from specctl.actions.offsale import Stands, notices, reach_at, refuse_forged
 from specctl.actions.source import Source
 from specctl.actions.verifying import verified_releases
 from specctl.canonical import canonical
@@ -62,10 +63,12 @@ def bundles(repository: Repository, main: str) -> dict[str, bytes]:
     book = main_book(repository, main)
     ledger = Ledger(repository, main)
     verified_releases(ledger)
+    standing = notices(ledger)
+    refuse_forged(ledger, standing)
     envelopes = {
         proposal: ledger.envelopes(proposal) for proposal in sorted({r.proposal for r in ledger.releases})
     }
-    return {f"{site.id}.json": canonical(_bundle(book, site, ledger, envelopes)) for site in book.sites.values()}
+    return {f"{site.id}.json": canonical({**_bundle(book, site, ledger, envelopes), **_notices(ledger, site, standing)}) for site in book.sites.values()}
 
 
 def _bundle(
@@ -103,6 +106,26 @@ def _bundle(
         "releases": records,
         "statements": statements,
     }
+
+
+def _notices(ledger: Ledger, site: Site, standing: tuple[Stands, ...]) -> dict[str, Any]:
+    """What is off sale, at every site whether or not anything there is made from it. Nothing where nothing ever was."""
+    by_number = {r.number: r for r in ledger.releases}
+    rows = []
+    for one in standing:
+        notice = one.posted.notice
+        lifting = by_number[one.lifted_by] if one.lifted_by else None
+        rows.append(
+            {
+                "notice": one.posted.digest,
+                **{name: getattr(notice, name) for name in ("about", "lot", "why", "role", "person", "said")},
+                # A site no wave of the lifting release names takes the release's own time.
+                "lifted": lifting.starts.get(site.id, lifting.released) if lifting else None,
+                "items": [[r.item, r.name, list(r.choices)] for r in reach_at(ledger, site.id, notice.about)],
+                "statement": one.posted.text(),
+            }
+        )
+    return {"notices": rows} if rows else {}
 
 
 def refresh(folder: Path, keys: Path, now: datetime) -> Published:

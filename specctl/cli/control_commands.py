@@ -168,3 +168,42 @@ def reinstate(
     outlet.say(f"Nothing is undone yet: this is proposal {done.name}, to be signed and released like any other.")
     outlet.say(f"Next: specctl report {done.name.split('-')[0]}")
     return 0
+
+
+def off_sale(
+    kind: Annotated[str, typer.Argument(metavar="KIND", help="ingredient, lot, prep or drink.")] = "",
+    id: Annotated[str, typer.Argument(metavar="ID", help="Its id; of a lot, the ingredient's.")] = "",
+    why: Annotated[str, typer.Option("--why", help="Why; it is shown at every counter.")] = "",
+    lot: Annotated[str, typer.Option("--lot", help="One lot, as it stands on the pack.")] = "",
+    back: Annotated[Optional[str], typer.Option("--back", metavar="NOTICE", help="Propose to lift a notice, by its digest.")] = None,
+    disposal: Annotated[str, typer.Option("--disposal", help="With --back: what became of the goods.")] = "",
+    start: Annotated[Optional[str], typer.Option("--start", metavar="DATE", help="With --back: first day on sale again.")] = None,
+    key: KeyOption = None,
+    book: BookOption = HERE,
+    json: JsonOption = False,
+) -> int:
+    """Take an ingredient, lot, prep or drink off sale at once, at every site's next pull."""
+    from specctl.actions.offsale import OffSaleWish, back_on_sale, off_sale as run
+    from specctl.actions.source import open_source
+    from specctl.cli import clock, outlet
+    from specctl.report.clean import visible
+
+    if back is not None:
+        with open_source(book) as source:
+            made = back_on_sale(source, back, disposal, why.strip(), clock.now(), clock.day(start, "--start"), key)
+        outlet.result_json({"proposal": made.name, "commit": made.commit}) if json else outlet.result(made.name)
+        outlet.say("It is off sale until this proposal is signed by everybody it asks for and released.")
+        return 0
+    if not kind or not id or not why.strip():
+        raise Usage("off-sale needs what, and --why", 'specctl off-sale ingredient hazelnut-paste --why "Recalled by the supplier."')
+    with open_source(book) as source:
+        done = run(source, OffSaleWish(kind, id, why, clock.now(), lot, key))
+    if json:
+        outlet.result_json(done.as_json())
+    else:
+        for site, items in done.reach.items():
+            names = ", ".join(r.name + (f" (only with {', '.join(r.choices)})" if r.choices else "") for r in items)
+            outlet.result(visible(f"{site}: {names or 'no card uses it'}"))
+    outlet.say(f"Off sale, by notice {done.posted.digest[:12]} on main. Sites hear of it at their next pull: publish now.")
+    outlet.say(f"Back on sale only by a proposal: specctl off-sale --back {done.posted.digest[:12]} --disposal ...")
+    return 0

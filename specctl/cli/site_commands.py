@@ -168,6 +168,9 @@ def _from_state(state: Path, item: Optional[str], now: datetime) -> tuple[list[t
     head = f"{bundle.site.name}: confirmed {confirmed:%Y-%m-%d %H:%M} UTC"
     if (now - confirmed).total_seconds() > 48 * 3600:
         head = f"{bundle.site.name}: NOT CONFIRMED since {confirmed:%Y-%m-%d %H:%M} UTC. Ask before answering about allergens."
+    # What is off sale is said before any card.
+    for one in bundle.off_sale(now):
+        head = f"OFF SALE: {one.about}{f', lot {one.lot} or unreadable' if one.lot else ''}: {one.why} {head}"
     found = []
     for _, standing in rows:
         assert standing.digest is not None

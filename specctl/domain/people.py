@@ -89,6 +89,8 @@ class Proposal:
     edited_from: str = ""
     author: str = ""
     settled: Mapping[str, Settled] = field(default_factory=dict)
+    back_on_sale: Mapping[str, str] = field(default_factory=dict)
+    """Off-sale notices it lifts, by digest, with what became of the goods."""
     place: Place = field(default=NOWHERE, compare=False)
 
     @property

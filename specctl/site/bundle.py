@@ -61,6 +61,24 @@ class SiteLabel:
 
 
 @dataclass(frozen=True, slots=True)
+class Withdrawn:
+    """What is off sale: from `said` until `lifted` (None: no end yet), with (item, name, choices) it reaches here.
+
+    An item with choices is off only where one of them is asked for.
+    """
+
+    notice: str
+    about: str
+    lot: str
+    why: str
+    person: str
+    role: str
+    said: datetime
+    lifted: datetime | None
+    items: tuple[tuple[str, str, tuple[str, ...]], ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Bundle:
     """A verified bundle. `entries` maps digest to entry; treat the inner values as read-only."""
 
@@ -72,6 +90,7 @@ class Bundle:
     entries: Mapping[str, Mapping[str, Any]]
     releases: tuple[Mapping[str, Any], ...]
     statements: tuple[str, ...]
+    notices: tuple[Withdrawn, ...] = ()
 
     @staticmethod
     def parse(data: bytes) -> Bundle:
@@ -102,6 +121,10 @@ class Bundle:
     def changed_since(self, earlier: datetime, now: datetime) -> tuple[Change, ...]:
         """Items whose entry in force at `now` differs from the one at `earlier`, by item."""
         return changes(self.in_force(earlier), self.in_force(now))
+
+    def off_sale(self, now: datetime) -> tuple[Withdrawn, ...]:
+        """What is off sale at `now`. A notice counts from when it is known, whatever its own date says."""
+        return tuple(one for one in self.notices if one.lifted is None or one.lifted > now)
 
     def entry(self, digest: str) -> Mapping[str, Any]:
         """The entry of that digest. Raises NotFound."""
@@ -142,6 +165,8 @@ def _bundle(value: Any) -> Bundle:
         entries=dict,
         releases=list,
         statements=list,
+        # Bundles made before anything was taken off sale do not have it.
+        **({"notices": list} if isinstance(value, dict) and "notices" in value else {}),
     )
     if top["bundle"] != 1:
         raise strict.wrong("$.bundle", "a bundle format this specctl does not know")
@@ -172,7 +197,36 @@ def _bundle(value: Any) -> Bundle:
         entries=MappingProxyType(top["entries"]),
         releases=releases,
         statements=tuple(top["statements"]),
+        notices=_notices(top.get("notices", [])),
     )
+
+
+def _notices(rows: list[Any]) -> tuple[Withdrawn, ...]:
+    found: list[Withdrawn] = []
+    for at, raw in enumerate(rows):
+        path = f"$.notices[{at}]"
+        row = strict.fields(
+            raw, path, notice=str, about=str, lot=str, why=str, role=str, person=str, said=str,
+            lifted=object, items=list, statement=str,
+        )
+        strict.matches(row["notice"], f"{path}.notice", strict.DIGEST)
+        strict.matches(row["about"], f"{path}.about", strict.GOODS)
+        for name in ("role", "person"):
+            strict.matches(row[name], f"{path}.{name}", strict.ID)
+        if any(one.notice == row["notice"] for one in found):
+            raise strict.wrong(path, "one notice told twice")
+        lifted = None if row["lifted"] is None else strict.time(row["lifted"], f"{path}.lifted")
+        items = tuple(_reached(item, f"{path}.items[{n}]") for n, item in enumerate(row["items"]))
+        texts = {name: row[name] for name in ("notice", "about", "lot", "why", "person", "role")}
+        found.append(Withdrawn(**texts, said=strict.time(row["said"], f"{path}.said"), lifted=lifted, items=items))
+    return tuple(found)
+
+
+def _reached(raw: Any, path: str) -> tuple[str, str, tuple[str, ...]]:
+    if len(strict.typed(raw, list, path)) != 3:
+        raise strict.wrong(path, "an item has three parts")
+    choices = tuple(strict.typed(c, str, f"{path}[2]") for c in strict.typed(raw[2], list, f"{path}[2]"))
+    return strict.matches(raw[0], f"{path}[0]", strict.ITEM), strict.typed(raw[1], str, f"{path}[1]"), choices
 
 
 def _timeline(rows: list[Any], entries: Mapping[str, Any]) -> tuple[Row, ...]:

@@ -9,7 +9,7 @@ from zoneinfo import ZoneInfo
 
 from specctl.report.clean import visible
 from specctl.report.words import ago_words, say, time_words
-from specctl.site.bundle import Bundle, Standing
+from specctl.site.bundle import Bundle, Standing, Withdrawn
 
 _CLOCK_SLACK = timedelta(minutes=5)
 
@@ -41,6 +41,8 @@ class Masthead:
     stale: str
     good_until: str
     zone: str
+    off_sale: tuple[str, ...] = ()
+    """What is off sale here now, a sentence each: before everything else on every page."""
 
     @property
     def lines(self) -> tuple[str, ...]:
@@ -70,7 +72,28 @@ def masthead_of(bundle: Bundle, times: Times, served: Mapping[str, Standing]) ->
         stale=stale,
         good_until=say("fresh.good-until", when=time_words(until.astimezone(zone))) if until else "",
         zone=say("fresh.zone" if known else "fresh.zone-unknown", zone=bundle.site.time_zone),
+        off_sale=tuple(words for one in bundle.off_sale(times.now) for words in off_sale_words(one, zone)),
     )
+
+
+def off_sale_words(one: Withdrawn, zone: tzinfo) -> tuple[str, ...]:
+    """A notice in sentences: what, why and since when; which goods; what to take off."""
+    kind, _, id = one.about.partition("/")
+    what = say(f"off-sale.{kind}", id=id.replace("-", " "))
+    lot = say("off-sale.lot", lot=one.lot) if one.lot else ""
+    when = time_words(one.said.astimezone(zone))
+    said = [say("off-sale.head", what=what, why=one.why), say("off-sale.since", when=when, person=one.person)]
+    whole = [name for _, name, choices in one.items if not choices]
+    if whole:
+        said.append(say("off-sale.items", items=say("word.list").join(whole)))
+    said += [
+        say("off-sale.choices", item=name, choices=say("word.list").join(choices))
+        for _, name, choices in one.items
+        if choices
+    ]
+    if not one.items:
+        said.append(say("off-sale.nothing"))
+    return tuple([said[0], *([lot] if lot else []), *said[1:]])
 
 
 def _freshness(times: Times, zone: tzinfo, now: str) -> tuple[str, str]:

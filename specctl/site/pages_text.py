@@ -105,7 +105,8 @@ def index_text(view: View, alarms: Iterable[tuple[Card, str]], width: int = WIDT
 
 def _top(masthead: Masthead, page: str, width: int) -> list[str]:
     title = say("page.of", page=say(f"page.{page}"), site=masthead.site)
-    lines = heading(title, width, "=")
+    lines = box([say("off-sale.title"), *masthead.off_sale], width) if masthead.off_sale else []
+    lines += heading(title, width, "=")
     lines += wrap(masthead.book, width)
     for line in masthead.lines:
         lines += wrap(line, width)

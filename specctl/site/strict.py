@@ -17,6 +17,7 @@ from specctl.errors import Untrusted
 
 ID = re.compile(r"(?=.{1,64}\Z)[a-z0-9]+(?:-[a-z0-9]+)*")
 ITEM = re.compile(r"(?:drink|prep)/(?=.{1,64}\Z)[a-z0-9]+(?:-[a-z0-9]+)*")
+GOODS = re.compile(r"(?:ingredient|drink|prep)/(?=.{1,64}\Z)[a-z0-9]+(?:-[a-z0-9]+)*")
 DIGEST = re.compile(r"[0-9a-f]{64}")
 COMMIT = re.compile(r"[0-9a-f]{40}|[0-9a-f]{64}")
 ZONE = re.compile(r"[A-Za-z0-9_+-]+(?:/[A-Za-z0-9_+-]+){0,2}")
