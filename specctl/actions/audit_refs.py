@@ -37,7 +37,7 @@ def findings_of_refs(repository: Repository, history: Sequence[str]) -> Iterator
     """Each tag `release/<n>` names the commit of main that brought the record in, and a releaser signed it."""
     reader = repository.reader
     main = history[-1]
-    records = _records(repository, history)
+    records = records_of(repository, history)
     for ref, oid in sorted(reader.refs(_TAGS).items()):
         name = ref.removeprefix(_TAGS)
         kind, _ = reader.kind_of(oid)
@@ -57,7 +57,7 @@ def findings_of_refs(repository: Repository, history: Sequence[str]) -> Iterator
 def notes_of_tags(repository: Repository, history: Sequence[str]) -> list[str]:
     """Tags that are missing: no damage, for they only repeat what main says."""
     held = repository.reader.refs(_TAGS)
-    missing = [n for n in sorted(_records(repository, history)) if f"{_TAGS}{n}" not in held]
+    missing = [n for n in sorted(records_of(repository, history)) if f"{_TAGS}{n}" not in held]
     return [f"the tag release/{n} is missing; fetch it, or make it again with: specctl doctor --mend" for n in missing]
 
 
@@ -70,7 +70,7 @@ def _tagger(repository: Repository, oid: str, name: str, target: str) -> Iterato
         yield Finding("tag", target, f"the tag release/{name} is signed by nobody main knows")
 
 
-def _records(repository: Repository, history: Sequence[str]) -> dict[int, str]:
+def records_of(repository: Repository, history: Sequence[str]) -> dict[int, str]:
     """Release number to the commit that brought its record in: the second parent it names tells it apart."""
     reader = repository.reader
     by_parents = {reader.commit(oid).parents: oid for oid in history}

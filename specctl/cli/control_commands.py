@@ -207,3 +207,49 @@ def off_sale(
     outlet.say(f"Off sale, by notice {done.posted.digest[:12]} on main. Sites hear of it at their next pull: publish now.")
     outlet.say(f"Back on sale only by a proposal: specctl off-sale --back {done.posted.digest[:12]} --disposal ...")
     return 0
+
+
+def why(
+    path: Annotated[str, typer.Argument(metavar="PATH", help="FILE, FILE:FACT or FILE:LINE, as main has it.")],
+    book: BookOption = HERE,
+    json: JsonOption = False,
+) -> int:
+    """Tell who changed a line of a spec, when, by which proposal, and what was signed."""
+    from specctl.actions.recalling import why as run
+    from specctl.actions.source import open_source
+    from specctl.cli import outlet
+
+    with open_source(book) as source:
+        told = run(source, path)
+    if json:
+        outlet.result_json(told.as_json())
+    else:
+        from specctl.report.policy_words import why_text
+
+        outlet.result(why_text(told.as_json()))
+    return 0
+
+
+def doctor(
+    mend: Annotated[bool, typer.Option("--mend", help="Do what is safe: stale locks, files behind, missing tags.")] = False,
+    patience: Annotated[float, typer.Option("--patience", metavar="SECONDS", min=1, max=3600, help="How long it may take.")] = 10,
+    key: KeyOption = None,
+    book: BookOption = HERE,
+    json: JsonOption = False,
+) -> int:
+    """Find damage of a book's repository, and say what to do about it."""
+    from specctl.actions.doctoring import doctor as run
+    from specctl.cli import clock, outlet
+    from specctl.report.clean import visible
+
+    outlet.progress("Looking it over ...")
+    found = run(book, clock.now(), patience=patience, mend=mend, key=key)
+    if json:
+        outlet.result_json({"doctor": 1, "sound": found.sound, "faults": [f.as_json() for f in found.faults], "mended": list(found.mended)})
+    else:
+        for fault in found.faults:
+            outlet.result(visible(f"{fault.kind}: {fault.where}: {fault.what}".replace(": : ", ": ")) + "\n  " + visible(fault.todo))
+    for done in found.mended:
+        outlet.say(f"Mended: {done}.")
+    outlet.say("No damage was found." if found.sound else f"{outlet.count(sum(f.kind != 'note' for f in found.faults), 'fault')} found.")
+    return 0 if found.sound else 1

@@ -37,6 +37,8 @@ VERBS = {
     "settle": ("control_commands:settle", "Settle a conflict of a proposal with main, with a reason that stays."),
     "reinstate": ("control_commands:reinstate", "Propose what a release changed, as it was in that release."),
     "off-sale": ("control_commands:off_sale", "Take an ingredient, lot, prep or drink off sale at once, at every site's next pull."),
+    "why": ("control_commands:why", "Tell who changed a line of a spec, when, by which proposal, and what was signed."),
+    "doctor": ("control_commands:doctor", "Find damage of a book's repository, and say what to do about it."),
     "scoop-check": ("bench_commands:scoop_check", "Store weighings of one ingredient with one tool at one site, and say what they prove."),
     "site-fit": ("bench_commands:site_fit", "Show how well a site's own tools hit every amount of its menu, worst first."),
     "sheet": ("sheet_commands:sheet", "Show the allergen sheet of a site or a market, with what to say and nutrition."),

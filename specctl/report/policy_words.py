@@ -1,4 +1,4 @@
-"""Which rule asks for whom, in words: plain text from the result of `policy --json`."""
+"""Which rule asks for whom, and who changed a line and why, in words: plain text from the results' JSON."""
 
 from __future__ import annotations
 
@@ -35,6 +35,24 @@ def policy_text(found: Mapping[str, Any]) -> str:
     if not found["statements"]:
         lines.append("  none")
     lines += ["", "Authors, who cannot sign it: " + (_list(found["authors"]) or "none")]
+    return "\n".join(visible(line) for line in lines) + "\n"
+
+
+def why_text(told: Mapping[str, Any]) -> str:
+    """Every release that moved a line, newest first."""
+    lines = [f"{told['file']}" + (f", {told['fact']}" if told["fact"] else "") + (f": now {told['now']}" if told["now"] else "")]
+    for reason in told["reasons"]:
+        head = f"Release {reason['release']}" if reason["release"] else "The beginning of the book"
+        lines += ["", f"{head}, {reason['when']}, commit {reason['commit'][:12]}"]
+        if reason["proposal"]:
+            lines += [f"  {reason['title']} ({reason['proposal']})", f"  Why: {reason['why']}"]
+        lines += [f"  {c['fact']}: {c['before'] or 'not there'} -> {c['after'] or 'taken away'}" for c in reason["changes"]]
+        lines += [f"  Settled by hand, {s['fact']}: taken from {s['take']}: {s['why']}" for s in reason["settled"]]
+        lines.append(f"  Written by {_list(reason['authors']) or 'unknown'}; released by {reason['released_by'] or 'unknown'}")
+        lines += [f"  Signed by {s['person']} as {s['role']} over {s['scope']}, {s['said']}" for s in reason["signed"]]
+        lines += [f"  Effect of {scope}: {digest}" for scope, digest in reason["effects"].items()]
+        if reason["proposal"]:
+            lines.append(f"  What the report said: specctl report {reason['proposal'].split('-', 1)[0]}")
     return "\n".join(visible(line) for line in lines) + "\n"
 
 

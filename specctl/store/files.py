@@ -120,34 +120,34 @@ def remove_stale_locks(git_dir: Path) -> tuple[Path, ...]:
     Only under `Lock`. A lock stays while it is young, or while any git runs
     that works in this repository (or whose place we may not see).
     """
-    stale = [p for p in _git_locks(git_dir) if _age(p) >= _YOUNG]
+    stale = [p for p in git_locks(git_dir) if age_of(p) >= _YOUNG]
     if not stale:
         return ()
-    living = _git_is_running(git_dir)
+    living = git_is_running(git_dir)
     removed = []
     for path in stale:
-        if living is True or (living is None and _age(path) < _UNKNOWN):
+        if living is True or (living is None and age_of(path) < _UNKNOWN):
             continue
         _forget(str(path))
         removed.append(path)
     return tuple(removed)
 
 
-def _git_locks(git_dir: Path) -> list[Path]:
+def git_locks(git_dir: Path) -> list[Path]:
     fixed = [git_dir / name for name in ("index.lock", "HEAD.lock", "packed-refs.lock")]
     refs = [Path(folder) / n for folder, _, names in os.walk(git_dir / "refs") for n in names if n.endswith(".lock")]
     indexes = list((git_dir / "worktrees").glob("*/index.lock"))
     return [p for p in [*fixed, *refs, *indexes] if p.is_file()]
 
 
-def _age(path: Path) -> float:
+def age_of(path: Path) -> float:
     try:
         return time.time() - path.stat().st_mtime
     except OSError:
         return 0.0
 
 
-def _git_is_running(git_dir: Path) -> bool | None:
+def git_is_running(git_dir: Path) -> bool | None:
     """Whether a git of anybody works here; None where the system does not tell."""
     processes = Path("/proc")
     if not (processes / "self" / "comm").exists():
