@@ -16,7 +16,7 @@ from specctl.analysis.density import (
 )
 from specctl.analysis.heat import FUSION, WATER_HEAT, Body, balance
 
-PAGE = Path(__file__).resolve().parents[2] / "docs" / "cup.md"
+PAGE = Path(__file__).resolve().parents[2] / "DEVELOPERS.md"
 FROM, TO = "<!-- model against measurement: written by `python tests/report/test_cup_docs.py --write` -->\n", "<!-- end -->\n"
 
 # D. Goff, "Dairy Chemistry and Physics", University of Guelph: fat %, solids-not-fat %, °C to kg/l
