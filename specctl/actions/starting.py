@@ -16,6 +16,7 @@ from pathlib import Path
 from specctl import resources
 from specctl.actions.checking import check_files
 from specctl.actions.collecting import main_book
+from specctl.actions.drivers import ATTRIBUTES, install
 from specctl.actions.identity import Identity, identify, key_at_hand
 from specctl.actions.source import Source
 from specctl.actions.trust import remember_key, write_signers
@@ -93,8 +94,8 @@ def begin_with(folder: Path, files: Mapping[str, bytes], key: Path, now: datetim
 
 
 def _beside() -> dict[str, bytes]:
-    """What lies beside the records: schemas for editors."""
-    return {**_schemas(), ".gitignore": b"/.cache/\n"}
+    """What lies beside the records: schemas for editors, and that git joins records by meaning."""
+    return {**_schemas(), ".gitignore": b"/.cache/\n", ".gitattributes": ATTRIBUTES}
 
 
 def _write(folder: Path, files: Mapping[str, bytes]) -> None:
@@ -127,6 +128,7 @@ def _first_commit(repository: Repository, files: Mapping[str, bytes], who: Ident
     repository.move_main(lambda tip: commit if tip is None else tip)
     remember_key(repository, who.key, who.person.name, who.email)
     write_signers(repository, book.signatories)
+    install(repository)
     return commit
 
 
@@ -143,6 +145,7 @@ def join(source: Source, key: Path | None) -> Person:
     who = identify(signatories, key_at_hand(repository, key))
     remember_key(repository, who.key, who.person.name, who.email)
     write_signers(repository, signatories)
+    install(repository)
     return who.person
 
 

@@ -45,7 +45,7 @@ class Collision:
         return {name: getattr(self, name) for name in self.__slots__}
 
 
-def conflict_between(conflict: Conflict, book: Book, here: str, there: str) -> str:
+def conflict_between(conflict: Conflict, book: Book | None, here: str, there: str) -> str:
     """One conflict in trade words: what both move, and to what. `here` has `ours`, `there` has `theirs`."""
     name = record_name(conflict.file, book)
     if not conflict.path:
@@ -60,10 +60,10 @@ def conflict_between(conflict: Conflict, book: Book, here: str, there: str) -> s
     return f"both change {what} of {name}: {ours}, {theirs}"
 
 
-def record_name(file: str, book: Book) -> str:
+def record_name(file: str, book: Book | None) -> str:
     """A record by its name, else by its file."""
     kind, _, rest = file.partition("/")
-    held: Mapping[str, Any] = getattr(book, kind.replace("-", "_"), {}) if rest else {}
+    held: Mapping[str, Any] = getattr(book, kind.replace("-", "_"), {}) if rest and book else {}
     found = held.get(rest.removesuffix(".yaml")) if isinstance(held, Mapping) else None
     name = getattr(found, "name", "")
     return f"{name} ({file})" if name else file

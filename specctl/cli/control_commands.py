@@ -253,3 +253,32 @@ def doctor(
         outlet.say(f"Mended: {done}.")
     outlet.say("No damage was found." if found.sound else f"{outlet.count(sum(f.kind != 'note' for f in found.faults), 'fault')} found.")
     return 0 if found.sound else 1
+
+
+def merge_driver(
+    base: Annotated[Path, typer.Argument(metavar="BASE", help="The common version, from git.")],
+    ours: Annotated[Path, typer.Argument(metavar="OURS", help="Our version; the result is written here.")],
+    theirs: Annotated[Path, typer.Argument(metavar="THEIRS", help="Their version.")],
+    path: Annotated[str, typer.Argument(metavar="PATH", help="The file's path in the book.")],
+) -> int:
+    """Join three versions of a record by meaning; git runs this."""
+    from specctl.actions.drivers import join_files
+    from specctl.cli import outlet
+
+    left = join_files(base, ours, theirs, path)
+    for words in left:
+        outlet.say(f"{path}: {words}")
+    return 1 if left else 0
+
+
+def fact_text(file: Annotated[Path, typer.Argument(metavar="FILE", help="A version of a record, from git.")]) -> int:
+    """Write a record as one fact a line; git runs this to compare."""
+    from specctl.actions.drivers import fact_text as run
+    from specctl.cli import outlet
+
+    try:
+        data = file.read_bytes()
+    except OSError:
+        raise Usage(f"{file.name} cannot be read") from None
+    outlet.result(run(data))
+    return 0

@@ -45,6 +45,12 @@ VERBS = {
     "trace": ("book_commands:trace", "Show where an ingredient or prep is used: preps, drinks, options, sites."),
 }
 
+# What plain git calls by itself; nobody types these, so no list shows them.
+FOR_GIT = {
+    "merge-driver": "control_commands:merge_driver",
+    "fact-text": "control_commands:fact_text",
+}
+
 
 class Verbs(TyperGroup):
     """All verbs under one name, each read when it is asked for."""
@@ -65,7 +71,9 @@ class _WhenAsked(MutableMapping[str, Any]):
         self._made: dict[str, Any] = dict.fromkeys(VERBS)
 
     def __getitem__(self, name: str) -> Any:
-        if self._made[name] is None:
+        if self._made.get(name) is None:
+            if name not in VERBS and name not in FOR_GIT:
+                raise KeyError(name)
             self._made[name] = _made(name)
         return self._made[name]
 
@@ -76,17 +84,17 @@ class _WhenAsked(MutableMapping[str, Any]):
         del self._made[name]
 
     def __iter__(self) -> Iterator[str]:
-        return iter(self._made)
+        return iter(name for name in self._made if name not in FOR_GIT)
 
     def __len__(self) -> int:
-        return len(self._made)
+        return sum(1 for _ in self)
 
     def __contains__(self, name: object) -> bool:
-        return name in self._made
+        return name in self._made or name in FOR_GIT
 
 
 def _made(name: str) -> Any:
-    module, _, function = VERBS[name][0].partition(":")
+    module, _, function = (FOR_GIT[name] if name in FOR_GIT else VERBS[name][0]).partition(":")
     alone = typer.Typer(add_completion=False, rich_markup_mode=None, pretty_exceptions_enable=False)
     alone.command(name)(getattr(import_module(f"specctl.cli.{module}"), function))
     return get_command(alone)

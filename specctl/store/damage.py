@@ -98,7 +98,8 @@ def _disguises(layout: Layout) -> Iterator[Fault]:
     for name in ("alternates", "http-alternates"):
         if _filled(common / "objects" / "info" / name):
             yield Fault("disguise", "alternates", f"objects/info/{name}", "objects are borrowed from another repository, whose owner could change them", f"Run: git repack -a -d, then remove objects/info/{name}; or clone again without --shared or --reference.")
-    if _filled(common / "info" / "attributes"):
+    foreign = [line for line in _bytes(common / "info" / "attributes").splitlines() if line.strip() and not line.startswith(b"#")]
+    if foreign and foreign != [b"*.yaml merge=specctl diff=specctl"]:
         yield Fault("note", "attributes", "info/attributes", "this clone has attributes of its own, which can hide differences from git diff", "Look at it; specctl itself goes by no attribute.")
     if is_shallow(layout):
         yield Fault("disguise", "shallow", "shallow", "this clone holds only part of the history", "Run: git fetch --unshallow")
