@@ -131,3 +131,8 @@ def _notices(ledger: Ledger, site: Site, standing: tuple[Stands, ...]) -> dict[s
 def refresh(folder: Path, keys: Path, now: datetime) -> Published:
     """Renew the timestamp alone; needs neither the book nor any other key."""
     return distribution.refresh(folder, keys, now)
+
+
+def renew_root(folder: Path, keys: Path, now: datetime) -> Published:
+    """Renew the root for a year, signed by two of the old and two of the new root keys."""
+    return distribution.renew_root(folder, keys, now)

@@ -250,6 +250,14 @@ def _people(book: Book, names: _Names) -> Iterator[Problem | None]:
 def _proposals(book: Book, names: _Names) -> Iterator[Problem | None]:
     for proposal in book.proposals.values():
         seen: dict[str, str] = {}
+        rest = [wave.key for wave in proposal.waves.values() if wave.sites is None]
+        if len(rest) > 1:
+            yield Problem(
+                "wave-rest-twice",
+                proposal.place,
+                f"the waves {', '.join(rest)} all take the rest of the sites",
+                "Let one of them take the rest and name the sites of the others.",
+            )
         for wave in proposal.waves.values():
             for id in wave.sites or ():
                 who = f"wave {wave.key} of proposal {proposal.name}"

@@ -112,7 +112,7 @@ def wrap(payload: bytes, signature: str) -> str:
 
 def read_envelopes(text: str) -> tuple[Envelope, ...]:
     """Every envelope of a text, each beginning with its first line. Raises Untrusted for none or a bad one."""
-    lines = [line.strip().lstrip(">").strip() for line in text.splitlines()]
+    lines = [line.strip().lstrip("> \t") for line in text.splitlines()]
     starts = [i for i, line in enumerate(lines) if line == _FIRST_LINE]
     if not starts:
         raise _broken(f"the line '{_FIRST_LINE}' is missing")

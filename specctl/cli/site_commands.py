@@ -21,6 +21,7 @@ def publish(
     keys: Annotated[Path, typer.Option("--keys", metavar="DIR", help="The publishing keys; never inside a book.")],
     new: Annotated[bool, typer.Option("--new", help="Begin a folder: make keys and its first root.")] = False,
     refresh: Annotated[bool, typer.Option("--refresh", help="Renew the timestamp alone; needs no book.")] = False,
+    renew_root: Annotated[bool, typer.Option("--renew-root", help="Renew the root for a year; needs two root keys.")] = False,
     book: BookOption = HERE,
     json: JsonOption = False,
 ) -> int:
@@ -29,8 +30,10 @@ def publish(
     from specctl.actions.source import open_source
     from specctl.cli import clock, outlet
 
-    if refresh:
-        published = publishing.refresh(folder, keys, clock.now())
+    if sum((new, refresh, renew_root)) > 1:
+        raise Usage("--new, --refresh and --renew-root are three things", "Do one at a time.")
+    if refresh or renew_root:
+        published = (publishing.renew_root if renew_root else publishing.refresh)(folder, keys, clock.now())
         sites: tuple[str, ...] = ()
     else:
         outlet.progress("Making bundles ...")
@@ -46,7 +49,7 @@ def publish(
         outlet.result_json({"publish": 1, "folder": str(folder), "sites": list(sites), "roles": roles, "warnings": list(published.warnings)})
     for warning in published.warnings:
         outlet.say(f"Warning: {warning}")
-    what = "Renewed the timestamp" if refresh else f"Published {len(sites)} bundles"
+    what = "Renewed the root" if renew_root else "Renewed the timestamp" if refresh else f"Published {len(sites)} bundles"
     until = roles.get("timestamp", {}).get("expires", "")
     outlet.say(f"{what} in {folder}; sites may trust it until {until}. Renew with: specctl publish {folder} --keys {keys} --refresh")
     if new:
@@ -139,7 +142,7 @@ def card(
             raise Usage("which site's cards?", "Name it with --site.")
         found, head = _from_book(book, site, item, now)
     else:
-        found, head = _from_state(state or _state_folder(site or ""), item, now)
+        found, head = _from_state((state or _state_folder(site or ""), site), item, now)
     if json:
         outlet.result_json({"card": 1, "standing": head, "entries": [entry for entry, _ in found]})
         return 0
@@ -153,14 +156,17 @@ def _wanted(item: Optional[str], name: str) -> bool:
     return item is None or item in (name, name.partition("/")[2])
 
 
-def _from_state(state: Path, item: Optional[str], now: datetime) -> tuple[list[tuple[dict[str, Any], str]], str]:
+def _from_state(at: tuple[Path, Optional[str]], item: Optional[str], now: datetime) -> tuple[list[tuple[dict[str, Any], str]], str]:
     from specctl.site import state as states
     from specctl.site.bundle import Bundle
 
+    state, site = at
     kept = states.load(state) if state.is_dir() else None
     if kept is None:
         raise NotFound(f"{state} holds no verified cards yet", "Pull first: specctl pull ADDRESS --site ID --root FILE")
     bundle = Bundle.parse(kept.bundle)
+    if site is not None and bundle.site.id != site:
+        raise Usage(f"{state} holds the cards of {bundle.site.id}, not of {site}", "Name the right site, or its own folder.")
     rows = [(n, s) for n, s in sorted(bundle.in_force(now).items()) if s.digest is not None and _wanted(item, n)]
     if item is not None and not rows:
         raise NotFound(f"{bundle.site.name} has no card of {item} in force", "See all with: specctl card")

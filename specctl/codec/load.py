@@ -163,7 +163,7 @@ def blob_id(data: bytes) -> str:
 def _pack(tree: Node | None, problems: list[Problem]) -> bytes:
     rows = [[p.code, p.place.line, p.place.column, p.what, p.todo, p.severity] for p in problems]
     kept = {"node": tree.to_json() if tree else None, "problems": rows}
-    return json.dumps(kept, ensure_ascii=False, separators=(",", ":")).encode()
+    return json.dumps(kept, ensure_ascii=False, separators=(",", ":")).encode("utf-8", "surrogatepass")
 
 
 def _unpack(data: bytes, path: str) -> tuple[Node | None, list[Problem]] | None:
