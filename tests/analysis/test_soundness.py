@@ -252,6 +252,10 @@ CASES = {
         lambda: with_proposal(Wave("a", DATED, ("quay",)), Wave("b", DATED, ("quay",))),
         "wave-site-twice",
     ),
+    "two waves that both take the rest": (
+        lambda: with_proposal(Wave("a", DATED, None), Wave("b", DATED, None)),
+        "wave-rest-twice",
+    ),
     # ids and rings
     "one id twice": (lambda: sound(extra=(ingredient("brew", CLEAN, packs={"kg": KG}),), prices=prices(packs={"brew": ("kg", 1)})), "id-twice"),
     "a ring of preps": (
