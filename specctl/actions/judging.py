@@ -12,6 +12,7 @@ from specctl.change.classes import (
     hits_of_amounts,
     hits_of_costs,
     hits_of_files,
+    hits_of_listing,
     hits_of_texts,
 )
 from specctl.change.compare import Pair, allergens_of, amounts_of, texts_of
@@ -73,6 +74,7 @@ class Findings:
         hits = [
             *hits_of_amounts(self.amounts, self.owner),
             *hits_of_allergens(self.allergens, case.old_book, case.book, self.owner),
+            *hits_of_listing(self.pairs, self.owner),
             *hits_of_texts(self.texts, self.owner),
             *(h for costs in self.costs.values() for h in hits_of_costs(costs, policy.cost_limit)),
             *hits_of_files(case.files_changed, owners, franchises, bool(case.effect.rows)),

@@ -13,6 +13,8 @@ from decimal import Decimal
 from specctl.analysis.allergens import sources_of
 from specctl.analysis.build import Variant
 from specctl.analysis.contact import equipment_of
+from specctl.change.compare import Pair
+from specctl.change.entry_lines import facts_in
 from specctl.change.facts import MAP, ORDER, SET, Change
 from specctl.change.hindrance import UNFIT
 from specctl.change.impact import AllergenChange, AmountChange, CostChange, TextChange
@@ -87,6 +89,28 @@ def hits_of_allergens(
             hits.append(Hit("declaration-up", franchises, f"{because} is declared"))
         else:
             hits.append(Hit("allergen-in", franchises, f"{because} comes in"))
+    return hits
+
+
+def hits_of_listing(pairs: Iterable[Pair], owner: Mapping[str, str]) -> list[Hit]:
+    """Facts that stay in an entry while the market's list, or the word for them, goes.
+
+    A sheet shows what is listed under the words of the list: to a guest a fact
+    that is listed no more has left, and one under another word may have.
+    """
+    hits = []
+    for pair in pairs:
+        before, after = facts_in(pair.before), facts_in(pair.after)
+        franchises = frozenset(owner[s] for s in pair.sites if s in owner)
+        for key in sorted(before.keys() & after.keys()):
+            was, now = before[key][1], after[key][1]
+            because = f"{was['name']} in {pair.name} ({pair.market})"
+            if was["listed"] and not now["listed"]:
+                hits.append(Hit("declaration-down", franchises, f"{because} is on the market's list no more"))
+            elif now["listed"] and not was["listed"]:
+                hits.append(Hit("declaration-up", franchises, f"{because} is on the market's list now"))
+            elif (was["name"], was["group"]) != (now["name"], now["group"]):
+                hits.append(Hit("unknown", franchises, f"{because} is called {now['name']} now"))
     return hits
 
 
