@@ -11,7 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 from pathlib import Path
 from typing import Any
 
@@ -23,6 +23,7 @@ from specctl.actions.merging import settled_file
 from specctl.actions.source import Source, book_files
 from specctl.change.collision import conflict_between
 from specctl.change.facts import Path as FactPath
+from specctl.change.facts import as_rows, row_value
 from specctl.change.merge import Conflict
 from specctl.change.settlement import SIDES, allergen, fact_words
 from specctl.codec.load import load, read_file
@@ -63,6 +64,23 @@ class SettledDone:
             "settled": [{"file": f, "fact": a, "take": s, "conflict": w} for f, a, s, w in self.choices],
             "allergens": self.allergens,
         }
+
+
+def disputed(source: Source, which: str, today: date) -> dict[str, Any]:
+    """What a proposal changes on today's main and what of it is in conflict: `schema/changes.schema.json`."""
+    case = open_case(source, which, today)
+    return {
+        "changes": {path: as_rows(changes) for path, changes in case.files_changed.items()},
+        "conflicts": [
+            {
+                "file": c.file,
+                "path": list(c.path),
+                **{side: row_value(getattr(c, side)) for side in ("base", "ours", "theirs")},
+                "words": conflict_between(c, case.old_book, "main", "the proposal"),
+            }
+            for c in case.merged.conflicts
+        ],
+    }
 
 
 def settle(source: Source, which: str, wish: SettleWish) -> SettledDone:

@@ -111,10 +111,11 @@ def apply(changes: tuple[Change, ...], facts: Mapping[Path, Value]) -> Facts:
 
 def as_rows(changes: tuple[Change, ...]) -> list[list[Any]]:
     """Changes as canonical-JSON rows, for digests: [path, before, after]."""
-    return [[list(c.path), _row_value(c.before), _row_value(c.after)] for c in changes]
+    return [[list(c.path), row_value(c.before), row_value(c.after)] for c in changes]
 
 
-def _row_value(value: Value | None) -> Any:
+def row_value(value: Value | None) -> Any:
+    """A value as canonical JSON: an exact number as text behind a #, an order as a list."""
     if isinstance(value, tuple):
         return list(value)
     if isinstance(value, Decimal):

@@ -100,9 +100,12 @@ def collisions(book: Path, fetch: bool, json: bool) -> int:
 def settle(
     proposal: Annotated[str, typer.Argument(metavar="PROPOSAL", help="Its number or its name.")],
     paths: Annotated[
-        list[str],
-        typer.Argument(metavar="PATH...", help="A file in conflict, or FILE:FACT; =main or =proposal behind one chooses for it alone."),
-    ],
+        Optional[list[str]],
+        typer.Argument(
+            metavar="PATH...",
+            help="A file in conflict, or FILE:FACT; =main or =proposal behind one chooses for it alone. Without any, the conflicts are listed.",
+        ),
+    ] = None,
     take: Annotated[Optional[str], typer.Option("--take", metavar="SIDE", help="main or proposal.")] = None,
     why: Annotated[str, typer.Option("--why", help="Why this side; it stays with the proposal.")] = "",
     key: KeyOption = None,
@@ -114,6 +117,8 @@ def settle(
     from specctl.actions.source import open_source
     from specctl.cli import clock, outlet
 
+    if not paths:
+        return _disputed(proposal, book, json)
     if take not in (None, "main", "proposal"):
         raise Usage(f"there is no side {take!r}", "Sides: main, proposal.")
     if not why.strip():
@@ -129,6 +134,26 @@ def settle(
     outlet.say(f"{done.proposal} now follows main at {done.main[:12]}. Signatures over its earlier effect no longer count.")
     outlet.say(f"Next: specctl report {done.proposal.split('-')[0]}")
     return 0
+
+
+def _disputed(proposal: str, book: Path, json: bool) -> int:
+    """The conflicts of a proposal, listed; nothing is changed."""
+    from specctl.actions.settling import disputed
+    from specctl.actions.source import open_source
+    from specctl.change.settlement import fact_words
+    from specctl.cli import clock, outlet
+    from specctl.report.clean import visible
+
+    with open_source(book) as source:
+        found = disputed(source, proposal, clock.now().date())
+    if json:
+        outlet.result_json(found)
+    else:
+        for c in found["conflicts"]:
+            fact = fact_words(tuple(c["path"]))
+            outlet.result(visible(f"{c['file']}{f':{fact}' if fact else ''}: {c['words']}"))
+    outlet.say(f"{outlet.count(len(found['conflicts']), 'conflict')} with main.")
+    return 1 if found["conflicts"] else 0
 
 
 def reinstate(

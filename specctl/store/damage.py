@@ -61,7 +61,7 @@ class Budget:
 
 
 def examine(path: Path, patience: float = PATIENCE) -> list[Fault]:
-    """Every fault of the repository around `path`, worst first. Raises NotFound where there is none."""
+    """Every fault of the repository around `path`, worst first, git's own words last. Raises NotFound where there is none."""
     budget = Budget(patience)
     layout = _layout(path)
     if isinstance(layout, Fault):
@@ -71,7 +71,7 @@ def examine(path: Path, patience: float = PATIENCE) -> list[Fault]:
     found += _loose(layout, budget, patience / 3)
     found += _packs(layout, budget, patience / 3)
     found += _fsck(layout, budget)
-    return sorted(set(found), key=lambda f: (_ORDER.index(f.kind), f))
+    return sorted(set(found), key=lambda f: (_ORDER.index(f.kind), f.code == "fsck", f))
 
 
 _ORDER = ("damage", "disguise", "left-over", "note")

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import json
+from pathlib import Path
 from typing import Any
 
 import pytest
 from chain_world import AUTHOR, SAFETY, World, day, plain_git
 from forge import FROST, PASTE, commit_of, set_main
+from jsonschema import Draft202012Validator
 
 from specctl.cli.main import main
 
@@ -72,6 +74,12 @@ def test_settle(typed: Typed) -> None:
     two = proposed(typed.world, "Two", "{regular: 23 g, large: 31 g}")
     typed.world.done(two, 6)
     key = ("--key", str(typed.world.key(AUTHOR)))
+    code, out, err = typed("settle", one)
+    assert code == 1 and out.startswith(f"{FROST}:layers/frost/lines/paste/amount/regular: both change") and "1 conflict" in err
+    told = typed.json("settle", one)
+    schema = Path(__file__).resolve().parents[2] / "schema" / "changes.schema.json"
+    Draft202012Validator(json.loads(schema.read_text())).validate(told)
+    assert [(c["base"], c["ours"], c["theirs"]) for c in told["conflicts"]] == [("20 g", "23 g", "22 g")]
     assert typed("settle", one, FROST, "--take", "main", *key)[0] == 2
     assert typed("settle", one, FROST, "--take", "theirs", "--why", "x", *key)[0] == 2
     assert typed("settle", one, FROST, "--why", "x", *key)[0] == 1

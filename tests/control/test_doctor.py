@@ -174,6 +174,11 @@ def test_each_planted_fault_is_found_with_what_to_do(world: World, name: str) ->
     assert mine and all(f.todo for f in mine), found.faults
 
 
+def test_a_cut_off_object_is_told_from_a_swapped_one(world: World) -> None:
+    cut(world)
+    assert "the object was cut off" in {f.what for f in looked(world).faults}
+
+
 def test_a_stale_lock_is_found_and_mended(world: World) -> None:
     locks = [world.book / ".git" / n for n in ("index.lock", "refs/heads/main.lock", "packed-refs.lock")]
     for path in locks:

@@ -16,6 +16,7 @@ from chain_world import AUTHOR, MANAGERS, SAFETY, SECOND, World, day
 from forge import commit_of, set_main
 
 from specctl.actions.auditing import audit
+from specctl.actions.judging import Findings
 from specctl.actions.offsale import OffSale, OffSaleWish, back_on_sale, off_sale
 from specctl.actions.publishing import bundles
 from specctl.canonical import canonical
@@ -129,6 +130,9 @@ def test_back_on_sale_needs_everybody_and_the_disposal(world: World) -> None:
     with pytest.raises(Refused, match="what became of the goods"):
         lift(world, done, disposal=" ")
     name = lift(world, done)
+    with world.case(name, 7) as case:
+        asked = {(n.role, n.scope) for n in Findings(case).needs}
+    assert asked == {("food-safety", "chain"), ("drinks", "chain"), *(("franchise-manager", f"franchise/{f}") for f in MANAGERS)}
     world.signed(name, 7.1, SAFETY)
     with pytest.raises(Refused, match="not approved"):
         world.release(name, 7.2)
