@@ -193,6 +193,23 @@ def reach_at(ledger: Ledger, site: str, about: str) -> tuple[Reached, ...]:
     return reached(about, [ledger.entry(d) for item in sorted(last) for d in last[item][-2:]])
 
 
+def off_at(ledger: Ledger, site: str, moment: datetime) -> list[dict[str, Any]]:
+    """What was off sale at a site at a time: by each notice's own date, and the start of the release that lifts it."""
+    at = stamp(moment)
+    by_number = {r.number: r for r in ledger.releases}
+    standing = notices(ledger)
+    refuse_forged(ledger, standing)
+    found = []
+    for one in standing:
+        notice = one.posted.notice
+        lifting = by_number[one.lifted_by] if one.lifted_by else None
+        lifted = lifting.starts.get(site, lifting.released) if lifting else None
+        if notice.said <= at and (lifted is None or lifted > at):
+            items = [r.as_json() for r in reach_at(ledger, site, notice.about)]
+            found.append({"notice": one.posted.digest, "about": notice.about, "lot": notice.lot, "why": notice.why, "said": notice.said, "items": items})
+    return found
+
+
 def back_on_sale(source: Source, notice: str, disposal: str, why: str, now: datetime, start: date | None = None, key: Path | None = None) -> Proposed:
     """A proposal that lifts a notice, with the record of what became of the goods."""
     repository = source.in_git()

@@ -214,8 +214,16 @@ def in_force(
     with open_source(book) as source:
         answers, ledger = ask(source, site, moment, item)
         entries = {a.entry: ledger.entry(a.entry) for a in answers if a.entry and item is not None}
+        off = []
+        if ledger.under("statements/off-sale/"):  # most books never took anything off sale
+            from specctl.actions.offsale import off_at
+
+            off = [one for one in off_at(ledger, site, moment) if item is None or {i["item"] for i in one["items"]} & {a.item for a in answers}]
+    for one in off:
+        outlet.say(f"OFF SALE then: {one['about']}{', lot ' + one['lot'] if one['lot'] else ''}: {one['why']}")
+        outlet.say("It reaches: " + (", ".join(i["name"] for i in one["items"]) or "no card here"))
     if json:
-        outlet.result_json({"in_force": 1, "answers": [{**a.as_json(), "content": entries.get(a.entry)} for a in answers]})
+        outlet.result_json({"in_force": 1, "answers": [{**a.as_json(), "content": entries.get(a.entry)} for a in answers], "off_sale": off})
         return 0
     names = ("item", "release", "since", "entry", "signed by", "why")
     rows = [

@@ -31,7 +31,8 @@ def _made(tmp_path_factory: pytest.TempPathFactory) -> Iterator[World]:
         opened = world.propose(0, "Opening book", start=day(3).date())
         world.done(opened.name, 1)
         plain_git(world.second, "pull", "-q", "--ff-only")
-        yield world
+    # Outside: what was switched off for speed must not stay off for the tests after these.
+    yield world
 
 
 @pytest.fixture

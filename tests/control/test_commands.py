@@ -101,6 +101,10 @@ def test_off_sale(typed: Typed) -> None:
     code, out, err = typed("off-sale", "ingredient", "hazelnut-paste", "--why", "Metal in a jar.", *key)
     assert code == 0 and "northsands-quay: Hazelnut frost" in out
     notice = err.split("by notice ")[1][:12]
+    code, _, err = typed("in-force", "northsands-quay", "hazelnut-frost", at=9)
+    assert code == 0 and "OFF SALE then: ingredient/hazelnut-paste: Metal in a jar." in err and "It reaches: Hazelnut frost" in err
+    assert "OFF SALE" not in typed("in-force", "northsands-quay", at=5.5)[2]
+    assert "OFF SALE" not in typed("in-force", "northsands-quay", "pear-sage-fizz", at=9)[2]
     told = typed.json("off-sale", "--back", notice, "--disposal", "Thrown away.", "--key", str(typed.world.key(AUTHOR)), at=7)
     assert told["proposal"].startswith("2-back-on-sale")
     assert typed("off-sale", "--back", "feedfeedfeed", "--disposal", "x", *key)[0] == 1
