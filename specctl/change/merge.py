@@ -78,7 +78,9 @@ def _edits_inside_deleted(
 ) -> list[Conflict]:
     """Facts that survive inside a mapping or set one side deleted, and orders moved inside it."""
     gone = {p for p in base if p[-1] in (MAP, SET) and p not in merged}
-    found = []
+    found: list[Conflict] = []
+    if not gone:
+        return found
     for path in sorted(merged):
         # Members stand under a set's mark; everything else under the mapping's.
         marks = (path[:depth] + (SET if step == SET else MAP,) for depth, step in enumerate(path) if step != MAP)
@@ -121,10 +123,15 @@ def _merge_orders(
     conflicts: list[Conflict],
     file: str,
 ) -> None:
+    # The keys that stand in each mapping, looked up once for all of them.
+    children: dict[Path, set[str]] = {}
+    for path in merged:
+        for depth in range(len(path)):
+            children.setdefault(path[:depth], set()).add(path[depth])
     for marker in [p for p in merged if p[-1] == MAP]:
         where = marker[:-1] + (ORDER,)
         b, o, t = (_keys(side.get(where)) for side in (base, ours, theirs))
-        present = {p[len(where) - 1] for p in merged if p[: len(where) - 1] == where[:-1] and len(p) >= len(where)}
+        present = children[where[:-1]]
         order = merge_order(b, o, t, strict=bool(where[:-1]) and where[-2] in _BUILD_ORDER)
         if order is None:
             conflicts.append(Conflict(file, where, b, o, t))
