@@ -147,7 +147,7 @@ def test_the_page_opens_with_the_job_in_one_paragraph() -> None:
 def test_the_two_commands_come_first_and_need_nothing_else() -> None:
     (_, run), (_, test) = fenced(page(README))[:2]
     assert run.startswith("python3 -m venv") and "pip install" in run and run.rstrip().endswith("specctl demo")
-    assert test.startswith("python3 -m venv") and "'.[test]'" in test and test.rstrip().endswith("-m pytest")
+    assert test.startswith("python3 -m venv") and "'.[test]'" in test and " -m pytest" in test
     assert run.count("\n") == test.count("\n") == 1
     assert 'specctl = "specctl.cli.main:run"' in page(HOME / "pyproject.toml")
     machine = page(HOME / ".ci" / "run")

@@ -220,9 +220,7 @@ def _supplier_swap(scene: _Scene) -> Path:
     _edit(prep, "cautions:\n", f"cautions:\n{CAUTION}\n")
     scene.propose("", "", 3, 1, update=name)
     scene.sign(name, (SAFETY, SECOND), 2.8)
-    scene.report(name, 2.75, "northsands")
-    scene.sign_elsewhere(name, "northsands", 2.7)
-    scene.sign_by_mail(name, ("marram", "gull-rock"), 2.6)
+    scene.sign_by_mail(name, tuple(MANAGERS), 2.6)
     _, page = scene.report(name, 2.55)
     scene.release(name, 2.5)
     return page
