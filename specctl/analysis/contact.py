@@ -38,7 +38,7 @@ from specctl.analysis.allergens import (
     name_of,
 )
 from specctl.analysis.build import STANDARD, Variant, open_lines, variants
-from specctl.analysis.ways import with_stand_ins
+from specctl.analysis.ways import preps_in, with_stand_ins
 from specctl.domain.book import Book
 from specctl.domain.cleaning import Cleaning
 from specctl.domain.place import AllergenList, Site
@@ -268,6 +268,16 @@ class Kitchen:
 def equipment_of(recipe: Drink | Prep) -> frozenset[str]:
     """Equipment the steps of a recipe name."""
     return frozenset(id for step in recipe.steps.values() for id in step.equipment)
+
+
+def all_equipment_of(book: Book, recipe: Drink | Prep) -> frozenset[str]:
+    """Equipment that touches anything a recipe may hold, over all its builds and their preps."""
+    found = set(equipment_of(recipe))
+    for variant in variants(recipe, None, book):
+        for line in open_lines(recipe, variant).values():
+            for id in preps_in(book, line.use):
+                found |= equipment_of(book.preps[id])
+    return frozenset(found)
 
 
 def check_cleaning(book: Book, today: date) -> list[Problem]:

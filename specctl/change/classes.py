@@ -12,7 +12,7 @@ from decimal import Decimal
 
 from specctl.analysis.allergens import sources_of
 from specctl.analysis.build import Variant
-from specctl.analysis.contact import equipment_of
+from specctl.analysis.contact import all_equipment_of
 from specctl.change.compare import Pair
 from specctl.change.entry_lines import facts_in
 from specctl.change.facts import MAP, ORDER, SET, Change
@@ -127,7 +127,8 @@ def _only_declared(change: AllergenChange, before: Book, after: Book) -> bool:
     # What another drink leaves on shared equipment is judged at that drink; here it only
     # grows the declaration, unless this recipe has come to touch other equipment.
     carried = [path for path in change.paths if path.startswith("shared ")]
-    if carried and not _touches_the_same(recipe, (after.drinks if kind == "drink" else after.preps).get(id)):
+    now: Drink | Prep | None = (after.drinks if kind == "drink" else after.preps).get(id)
+    if carried and (now is None or not all_equipment_of(after, now) <= all_equipment_of(before, recipe)):
         return False
     bringing = {
         path.split(" (")[0].rsplit("ingredient/", 1)[-1] for path in change.paths if not path.startswith("shared ")
@@ -139,10 +140,6 @@ def _only_declared(change: AllergenChange, before: Book, after: Book) -> bool:
         if one is None or two is None or (one.supplier, one.product_code) != (two.supplier, two.product_code):
             return False
     return True
-
-
-def _touches_the_same(one: Drink | Prep, two: Drink | Prep | None) -> bool:
-    return two is not None and equipment_of(one) == equipment_of(two)
 
 
 def hits_of_texts(changes: Iterable[TextChange], owner: Mapping[str, str]) -> list[Hit]:

@@ -503,6 +503,7 @@ EU, UK, US, CA, AU, JP = "eu-annex-ii", "uk-annex-ii", "us-falcpa", "ca", "au-nz
         (EU, 14),  # Regulation (EU) No 1169/2011, Annex II, points 1-14
         (UK, 14),  # the same Annex as retained
         (US, 9),  # FALCPA 2004 (eight) and FASTER Act 2021 (sesame), 21 U.S.C. 321(qq)
+        ("codex", 9),  # CXS 1-1985, 4.2.1.4 as revised in 2024, from memory: eight foods and sulphites
         (JP, 8),  # Food Labelling Standards, Annexed Table 14, with walnut
     ],
 )

@@ -124,6 +124,13 @@ def test_a_missing_value_makes_a_lower_bound_and_is_named() -> None:
     assert nutrition_of(milk_book(), [("milk", None)]).figures["fat"].at_least
 
 
+def test_energy_of_a_composition_with_a_gap_is_told_and_is_a_lower_bound() -> None:
+    # Condensed milk of USDA SR28 states no ash and no fibre: its parts make 98.17 g.
+    book = make.book(composed("condensed", water="27.16", protein="7.91", fat="8.70", carbohydrate="54.4"))
+    energy_kj = nutrition_of(book, [("condensed", d("100"))]).figures["energy_kj"]
+    assert (energy_kj.amount, energy_kj.missing) == (Fraction("1381.17"), ("Condensed",))
+
+
 def test_what_passes_from_a_leaf_is_not_known_unless_the_brew_was_measured() -> None:
     assert nutrition_of(milk_book(), [("tea", d("90"))]).figures["caffeine_mg"].missing == ("Leaf",)
     measured = nutrition_of(milk_book(), [("measured", d("200"))])

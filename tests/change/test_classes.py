@@ -10,8 +10,9 @@ import pytest
 
 from specctl.change.classes import hits_of_allergens
 from specctl.change.impact import AllergenChange
-from specctl.domain.amount import Tolerance
+from specctl.domain.amount import Grams, Tolerance
 from specctl.domain.book import Book, Settings
+from specctl.domain.recipe import Drink, Layer, Line, Prep, Step
 
 ANY_DOSE = Tolerance(Decimal("0.1"), Decimal("0.1"), True)
 BOOK = Book(
@@ -42,3 +43,34 @@ def test_each_way_an_allergen_moves_has_its_classes(before: str | None, after: s
     assert {h.franchises for h in hits} == {frozenset({"northsands"})}
     if after == "unknown":
         assert hits[0].because.endswith("becomes unknown")
+
+
+def _book(*steps: Step, foam: tuple[Step, ...] = ()) -> Book:
+    prep = Prep(id="foam", name="Foam", lines={}, yields=Decimal(90), keep="chilled", steps={s.key: s for s in foam})
+    line = Line("foam", "foam", {"": Grams(Decimal(30))})
+    cloud = Drink(
+        id="cloud", name="Cloud", sizes={}, layers={"top": Layer("top", "Top", {"foam": line})},
+        steps={s.key: s for s in steps}, served="cold",
+    )  # fmt: skip
+    return replace(BOOK, drinks={"cloud": cloud}, preps={"foam": prep})
+
+
+SPOON = Step("stir", "Stir it.", None, ("bar-spoon",))
+WHIP = Step("whip", "Whip it.", None, ("foam-whip",))
+
+
+@pytest.mark.parametrize(
+    ("before", "after", "found"),
+    [
+        # Another drink brought it to equipment this one touched before: judged there, declared here.
+        (_book(SPOON), _book(SPOON), "declaration-up"),
+        # This drink has come to touch the equipment: it comes in here.
+        (_book(), _book(SPOON), "allergen-in"),
+        (_book(SPOON), _book(SPOON, foam=(WHIP,)), "allergen-in"),
+        (_book(SPOON, WHIP), _book(SPOON), "declaration-up"),
+    ],
+)
+def test_what_shared_equipment_carries_comes_in_where_the_equipment_is_new(before: Book, after: Book, found: str) -> None:
+    # Policy of this project.
+    change = replace(LUPIN, after="may_contain", paths=("shared bar-spoon: Mist contains lupin",))
+    assert [h.change for h in hits_of_allergens([change], before, after, {"quay": "northsands"})] == [found]
