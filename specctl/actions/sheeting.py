@@ -24,7 +24,8 @@ from specctl.change.memo import Memo, profile_of
 from specctl.change.union import union_of
 from specctl.domain.book import Book
 from specctl.domain.place import Market, Site
-from specctl.errors import NotFound, Refused
+from specctl.errors import Found, NotFound, Refused
+from specctl.problem import errors_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,7 +48,7 @@ class SheetFacts:
 
 def sheet_of_site(source: Source, id: str, day: date, released: bool = False) -> SheetFacts:
     """The sheet of one site; `released`: as it was in force when that day opened."""
-    book = loaded_book(source)
+    book = loaded_book(source) if released else _whole_book(source)
     site = book.sites.get(id)
     if site is None:
         raise NotFound(f"there is no site {id}", _near(id, list(book.sites)))
@@ -61,7 +62,7 @@ def sheet_of_site(source: Source, id: str, day: date, released: bool = False) ->
 
 def sheet_of_market(source: Source, id: str, day: date) -> SheetFacts:
     """The union over every site of a market."""
-    book = loaded_book(source)
+    book = _whole_book(source)
     market = _market(book, id)
     dated = on_day(book, day)
     sites = tuple(site for _, site in sorted(dated.sites.items()) if site.market == id)
@@ -84,6 +85,18 @@ def on_day(book: Book, day: date) -> Book:
             raise Refused(f"{market.name} has no allergen list {list_id}", "Run specctl check for what is wrong.")
         markets[id] = replace(market, allergen_list=list_id)
     return replace(book, markets=markets)
+
+
+def _whole_book(source: Source) -> Book:
+    """The book on disk with every record read: what is left out could bring an allergen.
+
+    Raises Found where a record cannot be read.
+    """
+    loaded = source.load()
+    wrong = errors_of(list(loaded.problems))
+    if loaded.book is None or wrong:
+        raise Found("this book has records that cannot be read, and a sheet without them could miss an allergen", wrong)
+    return loaded.book
 
 
 def _compiled(book: Book, site: Site) -> tuple[Mapping[str, Any], ...]:

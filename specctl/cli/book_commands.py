@@ -185,6 +185,11 @@ def show(
             for c in costs
         ]
         outlet.result(table_text(("franchise", "size", "cost of a cup", "menu price", "margin net of tax"), rows, outlet.width(), colour=outlet.colour()))
+    if shown.book.broken:
+        outlet.say(
+            f"{len(shown.book.broken)} records of this book cannot be read: shared equipment may carry more than is shown. "
+            "Run specctl check."
+        )
     if shown.others:
         outlet.say("Other sites that have it: " + ", ".join(shown.others) + ". Choose one with --site.")
     return 0

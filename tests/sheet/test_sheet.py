@@ -6,8 +6,10 @@ import csv
 import io
 import json
 import re
+import shutil
 from datetime import date
 from html.parser import HTMLParser
+from pathlib import Path
 
 import pytest
 
@@ -167,6 +169,17 @@ def test_a_name_that_is_a_formula_or_markup_stays_text() -> None:
     assert ",'=HYPERLINK(1)<b>," in sheet_csv(sheet)
     assert "<b>" not in sheet_html(sheet)
     assert "\x1b" not in sheet_text(sheet_of(HEAD, [entry("Cup\x1b[31m", [row()])]))
+
+
+def test_a_book_with_a_record_that_cannot_be_read_gets_no_sheet(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    # The drink left out is the one that leaves milk in the blender.
+    shutil.copytree(demo_book(), tmp_path / "book")
+    drink = tmp_path / "book" / "drinks" / "hazelnut-frost.yaml"
+    drink.write_text(drink.read_text(encoding="utf-8").replace("served: cold", "served: tepid"), encoding="utf-8")
+    for words in (["saltmarket"], ["--market", "gb"]):
+        assert main(["sheet", *words, "--book", str(tmp_path / "book")]) == 1
+        told_ = capsys.readouterr()
+        assert told_.out == "" and "could miss an allergen" in told_.err
 
 
 def test_bad_words_are_refused(capsys: pytest.CaptureFixture[str]) -> None:
