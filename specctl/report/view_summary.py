@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from specctl.change.impact import AmountChange, Impact
+from specctl.report import view_same_grams
 from specctl.report.tables import Block, Listing, Note, Point, Section
 from specctl.report.view_allergens import in_order, words_of_kind
 from specctl.report.view_amounts import is_called_out
@@ -38,12 +39,14 @@ def point(impact: Impact) -> Point:
     out = sum(is_called_out(c) for c in impact.amounts)
     if out:
         text += f" {count(out, 'line')} CANNOT be measured within tolerance at every site."
-    return Point("At the bar", text, "amounts", alarm=bool(out))
+    lead = view_same_grams.lead(impact)
+    return Point("At the bar", f"{lead} {text}" if lead else text, "amounts", alarm=bool(out or lead))
 
 
 def section(impact: Impact) -> Section:
     items = items_of(impact)
-    blocks: list[Block] = []
+    lead = view_same_grams.lead(impact)
+    blocks: list[Block] = [Note(lead, alarm=True)] if lead else []
     if items:
         sentences = tuple(f"{_name(impact, i)} ({kind_words(i)}): {_sentence(impact, i)}" for i in items)
         blocks.append(Listing("In one sentence each", sentences))
