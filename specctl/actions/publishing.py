@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from specctl.actions.collecting import main_book
+from specctl.actions.drawing import Drawer
 from specctl.actions.ledger import Ledger
 from specctl.actions.offsale import Stands, notices, reach_at, refuse_forged
 from specctl.actions.source import Source
@@ -68,7 +69,8 @@ def bundles(repository: Repository, main: str) -> dict[str, bytes]:
     envelopes = {
         proposal: ledger.envelopes(proposal) for proposal in sorted({r.proposal for r in ledger.releases})
     }
-    return {f"{site.id}.json": canonical({**_bundle(book, site, ledger, envelopes), **_notices(ledger, site, standing)}) for site in book.sites.values()}
+    drawn = Drawer(book)
+    return {f"{site.id}.json": canonical({**_bundle(book, site, ledger, envelopes), **_notices(ledger, site, standing), **drawn.key(site, ledger)}) for site in book.sites.values()}
 
 
 def _bundle(

@@ -178,6 +178,8 @@ ENGLISH: dict[str, str] = {
     "card.batch": "Batch of {grams} g",
     "card.vessel": "{vessel}, {brimful} ml to the rim, fill line {fill} mm below the rim",
     "card.no-vessel": "no vessel stated",
+    "card.drawings": "In the cup, to scale",
+    "card.drawings-note": "Drawn beside this card from estimates; it is no part of what was signed. Pour by the amounts above.",
     "card.layers": "Build, from the bottom of the cup up",
     "card.mix": "Weigh in",
     "card.layer": "Layer {number}: {name}",

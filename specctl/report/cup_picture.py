@@ -15,6 +15,7 @@ from xml.sax.saxutils import escape
 
 from specctl.report.clean import columns
 from specctl.report.cup_view import CupLayer, CupView
+from specctl.report.cup_words import SCALD
 
 WIDTH = 340
 _CUP_WIDE, _CUP_HIGH = 128.0, 210.0
@@ -198,8 +199,8 @@ def _labels(view: CupView, draw: _Drawing, figures: bool) -> list[_Label]:
     """What stands beside the cup, from the top down: the fill line, then the layers."""
     found = [_Label(("fill line",), draw.y(view.fill_height), bold=False)]
     for layer in reversed(view.layers):
-        words = [*_fitted(layer.name, _LABEL_WIDE), *(_figures(layer) if figures else ())]
-        found.append(_Label(tuple(words), draw.y((layer.bottom + layer.top) / 2)))
+        lines = [*_fitted(layer.name, _LABEL_WIDE), *(_figures(layer) if figures else ())]
+        found.append(_Label(tuple(lines), draw.y((layer.bottom + layer.top) / 2)))
     if view.ice is not None:
         words = "ice" if not figures else "ice that is left"
         found.append(_Label((words,), draw.y(view.ice.top) + 6, bold=False))
@@ -229,14 +230,20 @@ def _placed_labels(labels: Sequence[_Label], top: float, base: float) -> list[tu
 def _below(view: CupView, figures: bool) -> list[str]:
     """What stands under the cup: whether it fits, the verdicts, the cautions."""
     if not figures:
-        words = [each for each in view.cautions if each.startswith("Hot")]
+        words = _hot_words(view)
     else:
         words = [view.room_words, *view.verdicts, *view.notes, *view.cautions]
     return [line for each in words for line in _fitted(each, _BELOW_WIDE)]
 
 
+def _hot_words(view: CupView) -> list[str]:
+    return [each for each in view.cautions if each == SCALD]
+
+
 def _plain_alternative(view: CupView) -> str:
-    return f"{view.title}, in {view.vessel}, from the bottom up: {'; '.join(each.name for each in view.layers)}."
+    layers = "; ".join(each.name for each in view.layers)
+    words = [f"{view.title}, in {view.vessel}, from the bottom up: {layers}.", *_hot_words(view)]
+    return " ".join(words)
 
 
 def _lines(lines: Sequence[str], x: float, y: float, bold: bool = False) -> list[str]:

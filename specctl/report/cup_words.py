@@ -18,7 +18,6 @@ NO_EVIDENCE = (
     "and follow local rules."
 )
 SCALD = "Hot: it can scald. Hand it over with a lid and say that it is hot."
-HOT = 50.0
 
 _VERDICTS = {
     "stays": "stays",
@@ -103,10 +102,8 @@ def note_words(state: CupState, names: Mapping[str, str], hollow: Hollow) -> tup
     return tuple(notes)
 
 
-def caution_words(state: CupState, served: str) -> tuple[str, ...]:
+def caution_words(hot: bool) -> tuple[str, ...]:
     """The limits of the figures, and what a hot cup needs."""
-    hottest = state.hottest
-    hot = served == "hot" or (hottest is not None and hottest >= HOT)
     return (*((SCALD,) if hot else ()), ESTIMATE, NO_EVIDENCE)
 
 

@@ -9,15 +9,17 @@ question names its time.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime
 from types import MappingProxyType
 from typing import Any, NamedTuple
 
 from specctl.errors import NotFound, Untrusted
 from specctl.site import strict
+from specctl.site.drawings import Drawings, drawings
 
 CAP = 16 * 1024 * 1024
+_LATER = {"notices": list, "drawings": dict}
 
 
 class Standing(NamedTuple):
@@ -91,6 +93,7 @@ class Bundle:
     releases: tuple[Mapping[str, Any], ...]
     statements: tuple[str, ...]
     notices: tuple[Withdrawn, ...] = ()
+    drawings: Drawings = field(default_factory=dict)
 
     @staticmethod
     def parse(data: bytes) -> Bundle:
@@ -165,8 +168,8 @@ def _bundle(value: Any) -> Bundle:
         entries=dict,
         releases=list,
         statements=list,
-        # Bundles made before anything was taken off sale do not have it.
-        **({"notices": list} if isinstance(value, dict) and "notices" in value else {}),
+        # Bundles made before these were told do not have them.
+        **({name: kind for name, kind in _LATER.items() if isinstance(value, dict) and name in value}),
     )
     if top["bundle"] != 1:
         raise strict.wrong("$.bundle", "a bundle format this specctl does not know")
@@ -198,6 +201,7 @@ def _bundle(value: Any) -> Bundle:
         releases=releases,
         statements=tuple(top["statements"]),
         notices=_notices(top.get("notices", [])),
+        drawings=drawings(top.get("drawings", {}), top["entries"]),
     )
 
 

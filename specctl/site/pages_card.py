@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date
+from types import MappingProxyType
 from typing import Any
 
 from specctl.report.clean import visible
@@ -24,6 +25,7 @@ from specctl.report.words import (
     verdict_words,
 )
 from specctl.report.declared import Facts, facts_of
+from specctl.site.pages_drawing import Picture, pictures_of
 
 Record = Mapping[str, Any]
 
@@ -116,6 +118,7 @@ class Card:
     claims: str
     contact: tuple[str, ...] = ()
     advice: tuple[str, ...] = ()
+    pictures: tuple[Picture, ...] = ()
 
     @property
     def alarms(self) -> tuple[str, ...]:
@@ -149,8 +152,9 @@ class Card:
         return say("card.called-out-one") if count == 1 else say("card.called-out", count=count)
 
 
-def card_of(entry: Record, *, today: date, standing: str = "") -> Card:
-    """The card of an entry. `today` is the site's date, for documents too old to trust."""
+def card_of(entry: Record, *, today: date, standing: str = "", drawn: Mapping[str, Record] = MappingProxyType({})) -> Card:
+    """The card of an entry. `today` is the site's date, for documents too old to trust;
+    `drawn` the bundle's drawings of it, by size."""
     is_prep = entry["item"].startswith("prep/")
     equipment = say("word.list").join(visible(part) for part in entry["equipment"])
     return Card(
@@ -171,6 +175,7 @@ def card_of(entry: Record, *, today: date, standing: str = "") -> Card:
         # Entries made before these were told do not have them.
         contact=tuple(contact_words(shared) for shared in entry.get("contact", ())),
         advice=tuple(advisory_words(advice) for advice in entry.get("advisories", ())),
+        pictures=pictures_of(entry, drawn),
     )
 
 

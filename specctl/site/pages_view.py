@@ -85,7 +85,10 @@ def view_of(bundle: Bundle, times: Times) -> View:
     today = times.now.astimezone(zone).date()
     cards = sorted(
         (
-            card_of(_entry(bundle, standing), today=today, standing=standing_words(standing, zone))
+            card_of(
+                _entry(bundle, standing), today=today, standing=standing_words(standing, zone),
+                drawn=bundle.drawings.get(standing.digest or "", {}),
+            )
             for standing in served.values()
         ),
         key=lambda card: (card.name.casefold(), card.item),

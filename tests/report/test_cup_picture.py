@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import xml.etree.ElementTree as tree
+from copy import deepcopy
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -95,10 +96,11 @@ def test_heights_and_widths_are_to_scale() -> None:
 def test_a_hostile_name_is_text_and_nothing_else() -> None:
     book, site, entry = world()
     evil = '"><script>alert(1)</script><text onload="x'
-    drink = replace(book.drinks["matcha-cloud"], name=evil)
-    layers = {key: replace(layer, name=evil + "\u202e") for key, layer in drink.layers.items()}
-    book = replace(book, drinks={**book.drinks, "matcha-cloud": replace(drink, layers=layers)})
-    view = view_of(book, entry("matcha-cloud"), "regular")
+    hostile = deepcopy(entry("matcha-cloud"))
+    hostile["name"] = evil
+    for layer in hostile["sizes"][0]["layers"]:
+        layer["name"] = evil + "\u202e"
+    view = view_of(book, hostile, "regular")
     assert view is not None
     text = cup_svg(view)
     root = tree.fromstring(text)
