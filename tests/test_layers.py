@@ -49,6 +49,9 @@ HOME_OF: dict[str, tuple[str, ...]] = {
     "rich": ("report/terminal.py",),
     "jinja2": ("report/page.py",),
     "markupsafe": ("report/page.py",),  # the escaped text jinja2 gives back
+    "openpyxl": ("report/workbook.py",),
+    "segno": ("report/qr.py",),
+    "typst": ("report/pdf.py",),
     "typer": ("cli/",),
     "click": ("cli/",),
 }
