@@ -15,9 +15,7 @@ from pathlib import Path
 from typing import Sequence
 
 from specctl.errors import NotFound, Refused, Stop, Untrusted
-from specctl.store.parse import headers
-from specctl.store.process import SIGNING_DEADLINE, run
-from specctl.store.publickey import (
+from specctl.publickey import (
     armour_of,
     bare,
     blob_of,
@@ -26,6 +24,8 @@ from specctl.store.publickey import (
     line_of_blob,
     public_of_private,
 )
+from specctl.store.parse import headers
+from specctl.store.process import SIGNING_DEADLINE, run
 from specctl.store.reader import Reader
 
 __all__ = [

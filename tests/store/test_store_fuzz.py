@@ -8,9 +8,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from specctl.errors import Damaged, Refused
+from specctl.publickey import armour_of, blob_of, line_of_blob, public_of_private
 from specctl.store.names import is_ref, objection_to_path
 from specctl.store.parse import parse_commit, parse_tag, parse_tree
-from specctl.store.publickey import armour_of, blob_of, line_of_blob, public_of_private
 
 OID = "e69de29bb2d1d6434b8b29ae775ad8c2e48c5391"
 WHO = b"Maud <m@tidewick.example> 1700000000 +0000"

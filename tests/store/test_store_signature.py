@@ -15,9 +15,9 @@ import pytest
 from store_books import WHEN, Key, plain_git
 
 from specctl.errors import NotFound, Refused, Untrusted
+from specctl.publickey import armour_of
 from specctl.store.commits import CommitWish, TagWish, make_commit, make_tag
 from specctl.store.objects import write_object
-from specctl.store.publickey import armour_of
 from specctl.store.reader import Reader
 from specctl.store.signature import (
     Signer,

@@ -1,7 +1,8 @@
 """OpenSSH public keys and SSHSIG armour as bytes: what they are, not whether they hold.
 
 Pure parsing (RFC 4253 strings; RFC 8709, 5656 and 4253 for the key forms;
-OpenSSH's PROTOCOL.sshsig and PROTOCOL.key). Cryptography is left to ssh-keygen.
+OpenSSH's PROTOCOL.sshsig and PROTOCOL.key). Whether a signature holds is left to
+ssh-keygen in a clone (`store/signature.py`) and to `site/sshsig.py` at a counter.
 """
 
 from __future__ import annotations
@@ -19,10 +20,12 @@ _END = "-----END SSH SIGNATURE-----"
 
 @dataclass(frozen=True, slots=True)
 class Armour:
-    """What an SSHSIG says of itself: the key blob and the namespace it is for."""
+    """What an SSHSIG says of itself: the key blob, the namespace it is for, its hash and signature blob."""
 
     key: bytes
     namespace: str
+    hash_name: str
+    signature: bytes
 
 
 def is_public_key(text: str) -> bool:
@@ -49,7 +52,7 @@ def blob_of(text: str) -> bytes | None:
         return None
     if base64.b64encode(blob).decode() != parts[1]:
         return None
-    fields = _strings(blob)
+    fields = strings_in(blob)
     if not fields or fields[0] != parts[0].encode() or not _well_formed(fields):
         return None
     return blob
@@ -62,7 +65,7 @@ def fingerprint_of_blob(blob: bytes) -> str:
 
 def line_of_blob(blob: bytes) -> str | None:
     """The public key line for a blob, or None when the blob is no key we take."""
-    fields = _strings(blob)
+    fields = strings_in(blob)
     if not fields:
         return None
     line = f"{fields[0].decode('ascii', 'replace')} {base64.b64encode(blob).decode()}"
@@ -80,13 +83,13 @@ def armour_of(signature: str) -> Armour | None:
         return None
     if data[:6] != b"SSHSIG" or data[6:10] != b"\0\0\0\x01":
         return None
-    fields = _strings(data[10:])
+    fields = strings_in(data[10:])
     if fields is None or len(fields) != 5:
         return None
-    key, namespace, reserved, hash_name, _ = fields
+    key, namespace, reserved, hash_name, signature = fields
     if reserved or hash_name not in (b"sha256", b"sha512") or not namespace.isascii():
         return None
-    return Armour(key, namespace.decode())
+    return Armour(key, namespace.decode(), hash_name.decode(), signature)
 
 
 def public_of_private(text: str) -> str | None:
@@ -121,7 +124,7 @@ def _string(data: bytes) -> tuple[bytes, bytes] | None:
     return data[4 : 4 + size], data[4 + size :]
 
 
-def _strings(data: bytes) -> list[bytes] | None:
+def strings_in(data: bytes) -> list[bytes] | None:
     """All length-prefixed strings of `data`; None when it does not end with the last one."""
     found: list[bytes] = []
     while data:
