@@ -7,7 +7,9 @@ from dataclasses import replace
 from datetime import date
 from decimal import Decimal
 
-from specctl.actions.case import Case
+from specctl.actions.case import Case, compile_kept
+from specctl.actions.cup_reporting import cups_in
+from specctl.actions.checking import check_kept
 from specctl.actions.judging import Findings, findings_of, policy_of, signatories_of, state_of
 from specctl.actions.released import as_released
 from specctl.analysis.allergens import trusted_until
@@ -36,6 +38,7 @@ from specctl.change.merge import Conflict
 from specctl.change.told import layer_names, names_in_paths, reasons_of, through_preps
 from specctl.domain.amount import plain
 from specctl.domain.people import Signatories
+from specctl.problem import errors_of
 
 NOT_COVERED = (
     "amounts below a list's threshold are shown like any other: no threshold or exemption is applied",
@@ -122,7 +125,9 @@ def impact_of(case: Case, scope: str = CHAIN) -> Impact:
         conflicts=tuple(dict.fromkeys(_conflict_for(case, c, franchise) for c in case.merged.conflicts)),
         through=through,
         bought=_bought(case, effect, franchise, mine, through),
+        cups=cups_in(case, pairs, mine),
         menu=tuple(m for f, _, _ in books for m in menu_changes(case.old_book, case.book, f)),
+        recompiled=recompiled_of(case, pairs),
         release=release,
     )
 
@@ -133,6 +138,25 @@ def _conflict_for(case: Case, conflict: Conflict, franchise: str | None) -> str:
     if franchise is not None and owners and franchise not in owners:
         return "a file of another franchise: main and this proposal both change it"
     return conflict_words(conflict)
+
+
+def recompiled_of(case: Case, pairs: Iterable[Pair]) -> tuple[str, ...]:
+    """Names of items whose approved entry today's compiler would write otherwise from main's own book.
+
+    Not asked where main holds no entry, or where its book has errors.
+    """
+    book, shelf = case.before.book, case.repository.cache()
+    if book is None or not case.ledger.rows or errors_of(list(check_kept(shelf, case.main_files, case.before, case.today))):
+        return ()
+    again = compile_kept(case.repository, case.main_files, book).rows
+    approved = case.ledger.rows
+    moved = {
+        pair.name
+        for pair in pairs
+        for site in pair.sites
+        if (site, pair.item) in approved and again.get((site, pair.item), "") != approved[site, pair.item]
+    }
+    return tuple(sorted(moved))
 
 
 class _Scoped(Findings):

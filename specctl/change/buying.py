@@ -3,7 +3,8 @@
 An ingredient is new or gone by everything the sites' drinks may use, choices and
 stand-ins included. Weights a week are of the standard builds at the sales each
 franchise states; a size without stated sales or with an amount that cannot be
-worked out is named, never counted as nothing.
+worked out is named, never counted as nothing. Of what falls out of use, one
+whole pack left at each site is priced: the book knows no stock.
 """
 
 from __future__ import annotations
@@ -17,16 +18,18 @@ from specctl.analysis.basket import Basket
 from specctl.analysis.cost import cup_basket, cups_in_week
 from specctl.analysis.ways import ingredients_in
 from specctl.change.entry import uses_of
-from specctl.change.impact import Bought
+from specctl.change.impact import Bought, Leftover
 from specctl.domain.book import Book
 
 Amounts = dict[tuple[str, str], Fraction]
+Users = dict[str, set[str]]
 
 
 def bought_at(before: Book, after: Book, sites: Iterable[str], franchises: Iterable[str], touched: Iterable[str]) -> tuple[Bought, ...]:
     """New, gone and moved ingredients of `sites`, weights over `franchises`; `touched` items alone can move a weight."""
     here, whose = tuple(sites), tuple(franchises)
-    had, has = _in_use(before, here), _in_use(after, here)
+    users, now = _in_use(before, here), _in_use(after, here)
+    had, has = set(users), set(now)
     drinks = sorted(item.removeprefix("drink/") for item in touched if item.startswith("drink/"))
     old, old_holes = _week(before, whose, drinks)
     new, new_holes = _week(after, whose, drinks)
@@ -40,17 +43,40 @@ def bought_at(before: Book, after: Book, sites: Iterable[str], franchises: Itera
         holes = tuple(sorted({*old_holes.get(id, ()), *new_holes.get(id, ())}))
         if way != "moved" or week:
             record = after.ingredients.get(id) or before.ingredients.get(id)
-            found.append(Bought(id, record.name if record else id, way, week, unit or "g", holes))
+            left = _leftover(before, id, users[id], whose) if way == "gone" else ()
+            found.append(Bought(id, record.name if record else id, way, week, unit or "g", holes, left))
     return tuple(found)
 
 
-def _in_use(book: Book, sites: tuple[str, ...]) -> set[str]:
-    used: set[str] = set()
+def _in_use(book: Book, sites: tuple[str, ...]) -> Users:
+    """Ingredients with the sites whose drinks may use them."""
+
+    @cache
+    def inside(drink: str) -> frozenset[str]:
+        return frozenset(id for use in uses_of(book.drinks[drink]) for id in ingredients_in(book, use))
+
+    used: Users = {}
     for site in sites:
         record = book.sites.get(site)
         for drink in book.served_at(record) if record else ():
-            used |= {id for use in uses_of(drink) for id in ingredients_in(book, use)}
+            for id in inside(drink.id):
+                used.setdefault(id, set()).add(site)
     return used
+
+
+def _leftover(book: Book, id: str, sites: set[str], franchises: tuple[str, ...]) -> tuple[Leftover, ...]:
+    """One whole pack at each of a franchise's sites that used it, at that franchise's own price."""
+    found = []
+    for franchise in franchises:
+        here = [site for site in sites if site in book.sites and book.sites[site].franchise == franchise]
+        prices = book.price_books.get(franchise)
+        if not here or prices is None:
+            continue
+        price, record = prices.packs.get(id), book.ingredients.get(id)
+        pack = record.packs.get(price.pack) if record and price else None
+        value = price.price * len(here) if price else None
+        found.append(Leftover(franchise, prices.currency, len(here), pack.name if pack else "", value))
+    return tuple(found)
 
 
 def _week(book: Book, franchises: tuple[str, ...], drinks: list[str]) -> tuple[Amounts, dict[str, set[str]]]:

@@ -101,6 +101,8 @@ def _change(
         cups_a_week=cups,
         week=week.total if week and had else None,
         missing=tuple(str(m) for m in moved.missing),
+        menu_price_before=old.menu.get(drink_id, {}).get(size) if had else None,
+        week_before=week.before if week and had and cups else None,
     )
 
 

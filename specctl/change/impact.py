@@ -15,6 +15,7 @@ from dataclasses import dataclass, field
 from decimal import Decimal
 from typing import Any, Mapping
 
+from specctl.change.cup_change import CupChange
 from specctl.change.effect import Effect
 
 Measure = Mapping[str, Any]
@@ -156,7 +157,8 @@ class CostChange:
 
     cost after − cost before = price_effect + recipe_effect, exactly. `margin_*`
     are money on the menu price net of tax; `week` is the change over all the
-    franchise's sites that serve it, at stated sales.
+    franchise's sites that serve it, at stated sales, and `week_before` what a
+    week cost before it.
     """
 
     franchise: str
@@ -178,6 +180,8 @@ class CostChange:
     cups_a_week: int
     week: Decimal | None
     missing: tuple[str, ...]
+    menu_price_before: Decimal | None = None
+    week_before: Decimal | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -257,11 +261,27 @@ class Through:
 
 
 @dataclass(frozen=True, slots=True)
+class Leftover:
+    """What one whole pack of an ingredient left at each of a franchise's `sites` is worth, net of tax.
+
+    The book knows no stock: this is what may be written off if the order is not
+    stopped in time. `value` is None where no pack price is at hand.
+    """
+
+    franchise: str
+    currency: str
+    sites: int
+    pack: str
+    value: Decimal | None
+
+
+@dataclass(frozen=True, slots=True)
 class Bought:
     """An ingredient that is `new` at the scope's sites, `gone` from them, or `moved` in what a week takes.
 
     `week` is the signed change in whole `unit`s (g or each), None where it cannot
-    be told; `left_out` names what was not counted in it.
+    be told; `left_out` names what was not counted in it; `leftover` what may be
+    left of an ingredient that is gone, by franchise.
     """
 
     ingredient: str
@@ -270,6 +290,7 @@ class Bought:
     week: Decimal | None
     unit: str
     left_out: tuple[str, ...] = ()
+    leftover: tuple[Leftover, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -324,5 +345,9 @@ class Impact:
     through: tuple[Through, ...] = ()
     bought: tuple[Bought, ...] = ()
     menu: tuple[MenuChange, ...] = ()
+    cups: tuple[CupChange, ...] = ()
+    """What stands otherwise in a cup: estimates, never validity."""
+    recompiled: tuple[str, ...] = ()
+    """Names of drinks and preps whose approved entry this tool's compiler would write otherwise, unasked."""
     release: int | None = None
     """The release this was, when the page shows what was released."""

@@ -13,6 +13,7 @@ from typing import Any, Mapping
 
 from specctl.change.effect import CHAIN
 from specctl.change.impact import Impact
+from specctl.report.view_cups import cups_json
 
 VERSION = 1
 
@@ -66,7 +67,9 @@ def report_json(impact: Impact) -> dict[str, Any]:
         "names": _plain(impact.names),
         "through": _plain(impact.through),
         "menu": _plain(impact.menu),
+        "cups": cups_json(impact),
         "bought": _plain(impact.bought),
+        "recompiled": list(impact.recompiled),
         "release": impact.release,
     }
 

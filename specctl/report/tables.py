@@ -8,6 +8,10 @@ already say what is wrong.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:  # a table draws no cup
+    from specctl.report.cup_view import CupView
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,7 +85,29 @@ class Table:
             raise ValueError("a row does not fit its columns")
 
 
-Block = Note | Listing | Facts | Command | Table
+@dataclass(frozen=True, slots=True)
+class Picture:
+    """A drawing, for media that can draw; a table beside it always says the same.
+
+    `svg` is markup of `specctl.report.picture_svg`, whose every text is escaped;
+    `alternative` is the picture in words. A medium that cannot draw leaves it out.
+    """
+
+    caption: str
+    alternative: str
+    svg: str
+
+
+@dataclass(frozen=True, slots=True)
+class Cups:
+    """One cup before and after: side by side where a medium can, in plain characters elsewhere; None: not there."""
+
+    caption: str
+    before: CupView | None
+    after: CupView | None
+
+
+Block = Note | Listing | Facts | Command | Table | Picture | Cups
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,6 +146,10 @@ def texts_of(blocks: tuple[Block, ...]) -> tuple[str, ...]:
                 found += [lead, *points]
             case Facts(pairs):
                 found += [text for pair in pairs for text in pair]
+            case Cups(caption, before, after):
+                found += [caption, *(view.alternative for view in (before, after) if view is not None)]
+            case Picture(caption, alternative):
+                found += [caption, alternative]
             case Table(caption, columns, rows):
                 found += [caption, *(c.name for c in columns)]
                 found += [line for row in rows for field in row for line in field.all_lines]

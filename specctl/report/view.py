@@ -16,13 +16,21 @@ from specctl.change.impact import Impact
 from specctl.report import (
     view_allergens,
     view_amounts,
+    view_bar,
     view_buying,
+    view_check,
     view_costs,
+    view_cups,
+    view_deciding,
     view_files,
+    view_money,
     view_signing,
     view_sites,
     view_summary,
+    view_training,
+    view_warning,
 )
+from specctl.report.stamp import stamp_of
 from specctl.report.tables import Point, Section, texts_of
 from specctl.report.view_names import scope_words
 
@@ -42,6 +50,8 @@ class View:
     digest: str
     points: tuple[Point, ...]
     sections: tuple[Section, ...]
+    stamp: str = ""
+    """What it was made from, for forms to carry unseen (`specctl.report.stamp`)."""
 
     def section(self, key: str) -> Section:
         """The section of that key; KeyError if there is none."""
@@ -64,21 +74,21 @@ class View:
 def view_of(impact: Impact, *, now: datetime | None = None) -> View:
     """The view of an impact. `now` only adds how near a start and how old a paper is."""
     if view_signing.nothing_left(impact):
-        return _view(impact, _points_after(impact, now), _sections_after(impact))
-    return _view(impact, _points(impact, now), _sections(impact, now))
+        return _view(impact, now, _points_after(impact, now), _sections_after(impact))
+    return _view(impact, now, _points(impact, now), _sections(impact, now))
 
 
 def _points(impact: Impact, now: datetime | None) -> tuple[Point, ...]:
     chain = impact.effect.scope == CHAIN
     return (
-        view_signing.asked_point(impact, now),
-        view_allergens.point(impact),
+        view_deciding.asked_point(impact, now),
+        view_warning.point(impact, now),
         view_sites.follow_point(impact, "Sites" if chain else "My sites"),
-        view_summary.point(impact),
+        view_cups.told(view_bar.point(impact), impact),
         view_buying.point(impact),
-        view_costs.point(impact),
-        view_sites.method_point(impact),
-        view_signing.signed_point(impact),
+        view_money.point(impact),
+        view_training.point(impact),
+        view_deciding.signed_point(impact),
     )
 
 
@@ -86,9 +96,10 @@ def _sections(impact: Impact, now: datetime | None) -> tuple[Section, ...]:
     return (
         view_summary.section(impact),
         view_allergens.section(impact, now),
+        view_cups.section(impact),
+        view_sites.follow_section(impact),
         view_amounts.section(impact),
         view_sites.method_section(impact),
-        view_sites.follow_section(impact),
         view_buying.section(impact),
         view_costs.section(impact),
         view_signing.signing_section(impact),
@@ -101,9 +112,9 @@ def _sections(impact: Impact, now: datetime | None) -> tuple[Section, ...]:
 
 def _points_after(impact: Impact, now: datetime | None) -> tuple[Point, ...]:
     return (
-        view_signing.asked_point(impact, now),
+        view_deciding.asked_point(impact, now),
         Point("What changes", view_signing.NOTHING_LEFT, view_signing.ABOUT, alarm=True),
-        view_signing.signed_point(impact),
+        view_deciding.signed_point(impact),
     )
 
 
@@ -115,7 +126,7 @@ def _sections_after(impact: Impact) -> tuple[Section, ...]:
     )
 
 
-def _view(impact: Impact, points: tuple[Point, ...], sections: tuple[Section, ...]) -> View:
+def _view(impact: Impact, now: datetime | None, points: tuple[Point, ...], sections: tuple[Section, ...]) -> View:
     return View(
         title=impact.title,
         book_name=impact.book_name,
@@ -127,5 +138,6 @@ def _view(impact: Impact, points: tuple[Point, ...], sections: tuple[Section, ..
         author=impact.author,
         digest=impact.digest,
         points=points,
-        sections=sections,
+        sections=(*sections, view_check.section(impact.digest)),
+        stamp=stamp_of(impact, now).text,
     )

@@ -6,11 +6,12 @@ answer: where no change was found, the section says what was looked at.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import replace
 from datetime import datetime
 
 from specctl.change.impact import AllergenChange, DocumentAge, Impact
-from specctl.report.tables import Block, Cell, Column, Listing, Note, Point, Section, Table, cell
+from specctl.report.tables import Block, Cell, Column, Listing, Note, Section, Table, cell
 from specctl.report.view_names import (
     choice_words,
     day_words,
@@ -21,7 +22,7 @@ from specctl.report.view_names import (
     path_words,
     site_names,
 )
-from specctl.report.view_new import allergen_tables, of_new_item
+from specctl.report.view_new import allergen_tables, new_items, of_new_item
 from specctl.report.view_numbers import ARROW, count
 from specctl.report.view_sites import text_table
 from specctl.report.words import say, status_words
@@ -30,7 +31,7 @@ KEY = "allergens"
 TITLE = "Allergens"
 
 # Worst first: what a person with an allergy would be hurt by comes before the rest.
-_KINDS = (
+KINDS = (
     ("removed", "REMOVED from the declaration"),
     ("silent", "becomes UNKNOWN, declared before"),
     ("unknown", "becomes UNKNOWN"),
@@ -43,11 +44,13 @@ _KINDS = (
 )
 
 
-def kind_of(impact: Impact, change: AllergenChange) -> str:
-    """One of the keys of `_KINDS`. Only a sale that ends everywhere named is "gone", not "removed"."""
+def kind_of(change: AllergenChange, ended: Mapping[str, set[str]]) -> str:
+    """One of the keys of `KINDS`. Only a sale that ends everywhere named is "gone", not "removed".
+
+    `ended`: the sites where a sale ends, by item.
+    """
     if change.after is None:
-        ended = {s for t in impact.texts if t.kind == "item-gone" and t.item == change.item for s in t.sites}
-        if change.sites and ended.issuperset(change.sites):
+        if change.sites and ended.get(change.item, set()).issuperset(change.sites):
             return "gone"
         return "cleared" if change.before == "unknown" else "removed"
     if change.after == "unknown":
@@ -61,44 +64,28 @@ def kind_of(impact: Impact, change: AllergenChange) -> str:
 
 def words_of_kind(kind: str) -> str:
     """`ADDED`, `becomes UNKNOWN`: the short words of one of the kinds."""
-    return dict(_KINDS)[kind].split(":")[0]
+    return dict(KINDS)[kind].split(":")[0]
 
 
 def in_order(impact: Impact) -> list[tuple[str, AllergenChange]]:
     """Each change with its kind, worst first."""
-    rank = {key: i for i, (key, _) in enumerate(_KINDS)}
-    kinds = [(kind_of(impact, c), c) for c in impact.allergens]
+    rank = {key: i for i, (key, _) in enumerate(KINDS)}
+    ended: dict[str, set[str]] = {}
+    for text in impact.texts:
+        if text.kind == "item-gone":
+            ended.setdefault(text.item, set()).update(text.sites)
+    kinds = [(kind_of(c, ended), c) for c in impact.allergens]
     return sorted(
         kinds,
         key=lambda k: (rank[k[0]], not k[1].listed, k[1].item_name, k[1].item, k[1].choice, k[1].substance),
     )
 
 
-def point(impact: Impact) -> Point:
-    """The line of the first screen. Names every substance that moved, never only a number."""
-    parts = []
-    for key, words in _KINDS:
-        names = [c.name for kind, c in in_order(impact) if kind == key]
-        if names:
-            parts.append(f"{words.split(':')[0]}: {listed(names)}")
-    if parts:
-        lead = "; ".join(parts) + ". Options included."
-    elif impact.cover.rows:
-        lead = f"No difference found in the {count(impact.cover.rows, 'row')} compared, options included."
-    else:
-        lead = "Nothing was compared: ask before answering."
-    tail = [_unknown_short(impact), _documents_short(impact)]
-    if impact.cover.not_covered and not parts:
-        tail.append("Read what was not covered.")
-    text = " ".join([lead, *(t for t in tail if t)])
-    return Point("Allergens", text, KEY, alarm=_alarming(impact))
-
-
 def section(impact: Impact, now: datetime | None) -> Section:
     blocks: list[Block] = []
     if impact.allergens:
         blocks.append(Note(_sum_words(impact), alarm=True))
-        blocks += [_table(impact, *key) for key in _lists_of(impact)]
+        blocks += _tables(impact)
         blocks += allergen_tables(impact)
     elif impact.cover.rows:
         blocks.append(
@@ -116,7 +103,7 @@ def section(impact: Impact, now: datetime | None) -> Section:
     blocks.append(_not_covered(impact))
     blocks += _documents(impact.cover.documents, now)
     blocks.append(Note(f"{say('caution.law')} {say('caution.shared')}"))
-    return Section(KEY, TITLE, tuple(blocks), alarm=_alarming(impact))
+    return Section(KEY, TITLE, tuple(blocks), alarm=is_alarming(impact))
 
 
 def _carried(impact: Impact) -> list[Block]:
@@ -133,24 +120,29 @@ def _carried(impact: Impact) -> list[Block]:
     return [Table("What shared equipment carries across", tuple(Column(c) for c in columns), rows)] if rows else []
 
 
-def _alarming(impact: Impact) -> bool:
+def is_alarming(impact: Impact) -> bool:
+    """Whether anything about allergens moves, is unknown, is too old, or was not compared."""
     stale = any(d.stale for d in impact.cover.documents)
     return bool(impact.allergens or impact.cover.still_unknown or stale or not impact.cover.rows)
 
 
 def _sum_words(impact: Impact) -> str:
     kinds = [kind for kind, _ in in_order(impact)]
-    parts = [f"{kinds.count(key)} {words}" for key, words in _KINDS if key in kinds]
+    parts = [f"{kinds.count(key)} {words}" for key, words in KINDS if key in kinds]
     return f"Options included, each row of each market's list counted: {'; '.join(parts)}."
 
 
-def _lists_of(impact: Impact) -> list[tuple[str, str]]:
-    return sorted({(c.market, c.list_name) for c in impact.allergens if not of_new_item(impact, c)})
+def _tables(impact: Impact) -> list[Block]:
+    """A table for each market's list, without what new items bring."""
+    fresh = new_items(impact)
+    lists: dict[tuple[str, str], list[tuple[str, AllergenChange]]] = {}
+    for kind, change in in_order(impact):
+        if not of_new_item(fresh, change):
+            lists.setdefault((change.market, change.list_name), []).append((kind, change))
+    return [_table(impact, *key, lists[key]) for key in sorted(lists)]
 
 
-def _table(impact: Impact, market: str, list_name: str) -> Table:
-    rows = [row for row in in_order(impact) if (row[1].market, row[1].list_name) == (market, list_name)]
-    rows = [row for row in rows if not of_new_item(impact, row[1])]
+def _table(impact: Impact, market: str, list_name: str, rows: list[tuple[str, AllergenChange]]) -> Table:
     columns = ("Allergen", "Drink or prep", "Choice", "Before → after", "Way in", "Sites")
     return Table(
         f"{market_words(impact, market)}: {list_name}",
@@ -168,7 +160,7 @@ def _grouped(rows: list[tuple[str, AllergenChange]]) -> list[tuple[str, list[All
 
 
 def _row(impact: Impact, kind: str, same: list[AllergenChange]) -> tuple[Cell, ...]:
-    words, change = dict(_KINDS)[kind], same[0]
+    words, change = dict(KINDS)[kind], same[0]
     listed_words = "" if change.listed else "not on this market's list; shown all the same"
     return (
         cell(change.name, quiet=(listed_words,), alarm=True),
@@ -243,7 +235,7 @@ def _documents(documents: tuple[DocumentAge, ...], now: datetime | None) -> list
             (
                 cell(d.name),
                 cell(d.document),
-                cell(day_words(d.dated) or "no date", quiet=(_age_words(d.dated, now),)),
+                cell(day_words(d.dated) or "no date", quiet=(age_words(d.dated, now),)),
                 cell(day_words(d.trusted_until) or "never"),
                 cell(_trust_words(d), alarm=True),
             )
@@ -256,7 +248,7 @@ def _documents(documents: tuple[DocumentAge, ...], now: datetime | None) -> list
 
 
 def _paper_words(document: DocumentAge, now: datetime | None) -> str:
-    age = _age_words(document.dated, now)
+    age = age_words(document.dated, now)
     dated = f"{day_words(document.dated)}{f' ({age})' if age else ''}"
     return f"{document.name}: {document.document}, dated {dated}, trusted until {day_words(document.trusted_until)}"
 
@@ -267,32 +259,7 @@ def _trust_words(document: DocumentAge) -> str:
     return "TOO OLD: what it does not name reads as UNKNOWN"
 
 
-def _age_words(dated: str, now: datetime | None) -> str:
+def age_words(dated: str, now: datetime | None) -> str:
+    """`513 days old`; "" without a date or a clock."""
     days = days_until(dated, now)
     return "" if days is None or days > 0 else f"{count(-days, 'day')} old"
-
-
-def _unknown_short(impact: Impact) -> str:
-    rows = impact.cover.still_unknown
-    names = list(dict.fromkeys(name for _, _, name, _ in rows))
-    if len(names) > _MOST_NAMES:
-        return f"Still UNKNOWN: {len(names)} allergens in {listed(item for item, *_ in rows)}, all named below."
-    return f"Still UNKNOWN: {listed(names)}." if names else ""
-
-
-# More than these would push the rest off the first screen; what moves is always named.
-_MOST_NAMES = 8
-
-
-def _documents_short(impact: Impact) -> str:
-    documents = impact.cover.documents
-    if not documents:
-        return "No document at hand."
-    none = sum(not d.dated for d in documents)
-    old = sum(d.stale for d in documents) - none
-    if old or none:
-        parts = [f"{old} TOO OLD to trust by the start"] if old else []
-        parts += [f"{none} MISSING"] if none else []
-        return f"Of {count(len(documents), 'document')}, {listed(parts)}."
-    oldest = min(d.dated for d in documents)
-    return f"{count(len(documents), 'document')}, oldest of {day_words(oldest)}, in date."

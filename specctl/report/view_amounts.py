@@ -7,9 +7,9 @@ from typing import Any, Mapping
 
 from specctl.change.impact import AmountChange, AtSites, Impact
 from specctl.report.tables import Block, Cell, Column, Listing, Note, Section, Table, cell
-from specctl.report.view_lines import CALLED_OUT, change_words, given, line_of, tools_at
+from specctl.report.view_lines import CALLED_OUT, change_words, given, is_called_out, line_of, tools_at
 from specctl.report.view_names import STANDARD, kind_words, site_names
-from specctl.report.view_new import amount_tables, of_new_item
+from specctl.report.view_new import amount_tables, new_items, of_new_item
 from specctl.report.view_numbers import ARROW, plain
 from specctl.report.words import verdict_words
 
@@ -26,13 +26,17 @@ def section(impact: Impact) -> Section:
     if out:
         lead = "Cannot be measured within tolerance after this change"
         blocks.append(Listing(lead, out, alarm=True))
-    ordered = [c for c in _ordered(impact.amounts) if not of_new_item(impact, c)]
+    fresh = new_items(impact)
+    ordered = [c for c in _ordered(impact.amounts) if not of_new_item(fresh, c)]
     same = [c for c in ordered if c.same_grams]
     if same:
         caption = "Same grams, other tools: the recipe stands, what the hand does changes"
         blocks.append(_table(impact, caption, same, with_item=True))
-    for item in dict.fromkeys(c.item for c in ordered if not c.same_grams):
-        changes = [c for c in ordered if c.item == item and not c.same_grams]
+    by_item: dict[str, list[AmountChange]] = {}
+    for change in ordered:
+        if not change.same_grams:
+            by_item.setdefault(change.item, []).append(change)
+    for item, changes in by_item.items():
         caption = f"{changes[0].item_name} ({kind_words(item)})"
         blocks.append(_table(impact, caption, changes, with_item=False))
     blocks += amount_tables(impact)
@@ -43,11 +47,6 @@ def section(impact: Impact) -> Section:
         )
     )
     return Section(KEY, TITLE, tuple(blocks), alarm=bool(out))
-
-
-def is_called_out(change: AmountChange) -> bool:
-    """Whether some site cannot measure the line within tolerance."""
-    return _is_out(change)
 
 
 def _what_is_used(change: AmountChange) -> str:
@@ -76,12 +75,8 @@ def _ordered(changes: tuple[AmountChange, ...]) -> list[AmountChange]:
     """Same grams with other tools first, then what cannot be measured, then by drink."""
     return sorted(
         changes,
-        key=lambda c: (not c.same_grams, not _is_out(c), c.item_name, c.item, c.size, c.choice, c.path),
+        key=lambda c: (not c.same_grams, not is_called_out(c), c.item_name, c.item, c.size, c.choice, c.path),
     )
-
-
-def _is_out(change: AmountChange) -> bool:
-    return any(_verdict(at.after) in CALLED_OUT for at in change.at)
 
 
 def _verdict(measure: Mapping[str, Any] | None) -> str:

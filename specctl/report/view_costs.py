@@ -5,7 +5,7 @@ from __future__ import annotations
 from decimal import Decimal
 
 from specctl.change.impact import CostChange, Impact, MenuChange
-from specctl.report.tables import Block, Cell, Column, Listing, Note, Point, Section, Table, cell
+from specctl.report.tables import Block, Cell, Column, Listing, Note, Section, Table, cell
 from specctl.report.view_names import day_words, listed
 from specctl.report.view_numbers import (
     ARROW,
@@ -22,23 +22,6 @@ from specctl.report.view_numbers import (
 KEY = "cost"
 TITLE = "Cost and margin"
 EVIDENCE = "Costs are evidence for the people who sign; a signature does not approve a price."
-
-
-def point(impact: Impact) -> Point:
-    menu = _menu_words(impact)
-    if not impact.costs:
-        words = "No cost at hand moves." if impact.price_books else "No price book is at hand: costs cannot be told."
-        return Point("Money", f"{words}{menu}", KEY, alarm=not impact.price_books)
-    texts = [_franchise_words(impact, f, len(_franchises(impact)) > 1) for f in _franchises(impact)]
-    return Point("Money", " ".join(texts) + menu, KEY, alarm=any(c.missing for c in impact.costs))
-
-
-def _menu_words(impact: Impact) -> str:
-    names = [f"{m.drink_name}, {m.size_name}" for m in impact.menu]
-    if not names:
-        return ""
-    told = listed(names) if len(names) <= _MOST_NAMES else count(len(names), "drink size")
-    return f" Menu price changes: {told}."
 
 
 def _menu_table(impact: Impact) -> list[Block]:
@@ -78,8 +61,7 @@ def section(impact: Impact) -> Section:
     elif not impact.costs:
         blocks.append(Note("No drink's cost moves at the prices at hand."))
     blocks += _menu_table(impact)
-    for franchise in _franchises(impact):
-        costs = _costs(impact, franchise)
+    for franchise, costs in by_franchise(impact).items():
         name = impact.names.franchises.get(franchise, franchise)
         as_of = next((d for f, _, d in impact.price_books if f == franchise), "")
         dated = f", prices of {day_words(as_of)}" if as_of else ""
@@ -100,74 +82,28 @@ def section(impact: Impact) -> Section:
     return Section(KEY, TITLE, tuple(blocks), alarm=bool(missing))
 
 
-def _franchises(impact: Impact) -> list[str]:
-    return sorted({c.franchise for c in impact.costs})
+def by_franchise(impact: Impact) -> dict[str, list[CostChange]]:
+    """Each franchise's costs that move or cannot be told, by drink and size."""
+    found: dict[str, list[CostChange]] = {}
+    for cost in sorted(impact.costs, key=lambda c: (c.franchise, c.drink_name, c.drink, c.size_name)):
+        found.setdefault(cost.franchise, []).append(cost)
+    return found
 
 
-def _costs(impact: Impact, franchise: str) -> list[CostChange]:
-    return sorted(
-        (c for c in impact.costs if c.franchise == franchise),
-        key=lambda c: (c.drink_name, c.drink, c.size_name),
-    )
-
-
-def _change(cost: CostChange) -> Decimal | None:
+def change_of(cost: CostChange) -> Decimal | None:
+    """What one cup moves by; None where a side is not known."""
     if cost.before is None or cost.after is None:
         return None
     return cost.after - cost.before
 
 
-def _cannot_be_told(cost: CostChange) -> bool:
+def cannot_be_told(cost: CostChange) -> bool:
+    """Whether a price is missing, rather than the cup new."""
     return bool(cost.missing) or cost.after is None
 
 
-def _franchise_words(impact: Impact, franchise: str, several: bool) -> str:
-    costs = _costs(impact, franchise)
-    known = [(change, c) for c in costs if (change := _change(c)) is not None]
-    parts = []
-    if known:
-        low, high = min(known, key=lambda k: k[0]), max(known, key=lambda k: k[0])
-        most = f"{high[1].drink_name}, {high[1].size_name}"
-        one, other = _cup_words(*low), _cup_words(*high)
-        parts.append(f"per cup {other} ({most})" if one == other else f"per cup {one} to {other} ({most})")
-    weeks = [c.week for c in costs if c.week is not None]
-    if weeks:
-        step, currency = week_step(costs[0].currency), costs[0].currency
-        parts.append(f"per week {signed_money(sum(weeks, Decimal(0)), currency, step)}")
-    parts += _worst_margin(costs)
-    new = [f"{c.drink_name}, {c.size_name}" for c in costs if c.before is None and not _cannot_be_told(c)]
-    if new:
-        few = len(new) <= _MOST_NAMES
-        parts.append(f"new: {listed(new)}" if few else f"{len(new)} drink sizes new, below")
-    unknown = sum(_cannot_be_told(c) for c in costs)
-    if unknown:
-        parts.append(f"{count(unknown, 'drink size')} CANNOT be told, prices missing")
-    words = "; ".join(parts)
-    name = impact.names.franchises.get(franchise, franchise)
-    return f"{name}: {words}." if several else f"{words[:1].upper()}{words[1:]}."
-
-
-# More would push the rest off the first screen; the section names them all.
-_MOST_NAMES = 2
-
-
-def _cup_words(change: Decimal, cost: CostChange) -> str:
-    return signed_money(change, cost.currency, cup_step(cost.currency))
-
-
-def _worst_margin(costs: list[CostChange]) -> list[str]:
-    moves = [
-        (c.margin_share_after - c.margin_share_before, c)
-        for c in costs
-        if c.margin_share_after is not None and c.margin_share_before is not None
-    ]
-    if not moves:
-        return []
-    worst = min(moves, key=lambda m: m[0])[1]
-    return [f"margin {_margin_share(worst)}{' in the worst case' if len(moves) > 1 else ''}"]
-
-
-def _margin_share(cost: CostChange) -> str:
+def margin_share(cost: CostChange) -> str:
+    """`86.9 % → 85.9 %, −1.0 points`; "" where a side is not known."""
     before, after = cost.margin_share_before, cost.margin_share_after
     if before is None or after is None:
         return ""
@@ -175,7 +111,7 @@ def _margin_share(cost: CostChange) -> str:
 
 
 def _missing(impact: Impact) -> tuple[str, ...]:
-    several = len(_franchises(impact)) > 1
+    several = len({c.franchise for c in impact.costs}) > 1
     found = []
     for c in impact.costs:
         if c.missing:
@@ -199,24 +135,30 @@ def _cup_table(caption: str, costs: list[CostChange]) -> Table:
 
 def _cup_row(cost: CostChange) -> tuple[Cell, ...]:
     step = cup_step(cost.currency)
-    cups = count(cost.cups_a_week, "cup") + " a week" if cost.cups_a_week else "no sales stated"
+    week = cell("no sales stated")
+    if cost.cups_a_week:
+        step_week = week_step(cost.currency)
+        base = f"on {money(cost.week_before, cost.currency, step_week)}" if cost.week_before is not None else ""
+        share_of = share_change(cost.week_before, cost.week_before + cost.week) if cost.week_before and cost.week else ""
+        quiet = (", ".join(t for t in (base, share_of) if t), count(cost.cups_a_week, "cup") + " a week")
+        week = cell(_signed(cost.week, cost, step_week), quiet=quiet)
     return (
         cell(f"{cost.drink_name}, {cost.size_name}"),
         _before_after(cost),
         cell(_signed(cost.price_effect, cost, step)),
         cell(_signed(cost.recipe_effect, cost, step)),
         cell(*_margin_lines(cost)),
-        cell(_signed(cost.week, cost, week_step(cost.currency)), quiet=(cups,)),
+        week,
     )
 
 
 def _before_after(cost: CostChange) -> Cell:
-    step, change = cup_step(cost.currency), _change(cost)
+    step, change = cup_step(cost.currency), change_of(cost)
     before = _no_cost(cost) if cost.before is None else money(cost.before, cost.currency, step)
     after = _UNTOLD if cost.after is None else money(cost.after, cost.currency, step)
     if change is None or cost.before is None or cost.after is None:
         missing = f"missing: {listed(cost.missing)}" if cost.missing else ""
-        return cell(f"{before}{ARROW}{after}", missing, alarm=_cannot_be_told(cost))
+        return cell(f"{before}{ARROW}{after}", missing, alarm=cannot_be_told(cost))
     moved = [signed_money(change, cost.currency, step), share_change(cost.before, cost.after)]
     return cell(f"{before}{ARROW}{after}", ", ".join(m for m in moved if m))
 
@@ -226,7 +168,7 @@ _UNTOLD = "cannot be told"
 
 def _no_cost(cost: CostChange) -> str:
     """Why there is no figure: a price is missing, or the cup is new here."""
-    return _UNTOLD if _cannot_be_told(cost) else "not served before"
+    return _UNTOLD if cannot_be_told(cost) else "not served before"
 
 
 def _signed(value: Decimal | None, cost: CostChange, step: Decimal) -> str:
@@ -238,6 +180,9 @@ def _margin_lines(cost: CostChange) -> tuple[str, ...]:
         return ("no menu price stated",)
     step = cup_step(cost.currency)
     menu = f"menu {money(cost.menu_price, cost.currency, week_step(cost.currency))}"
+    if cost.menu_price_before is not None and cost.menu_price_before != cost.menu_price:
+        before_price = money(cost.menu_price_before, cost.currency, week_step(cost.currency))
+        menu = f"menu {before_price}{ARROW}{menu.removeprefix('menu ')}"
     if cost.margin_after is None:
         return menu, "margin cannot be told"
     after = money(cost.margin_after, cost.currency, step)
@@ -246,7 +191,7 @@ def _margin_lines(cost: CostChange) -> tuple[str, ...]:
         return menu, f"margin {_no_cost(cost)}{ARROW}{after}{share_after}"
     before = money(cost.margin_before, cost.currency, step)
     moved = signed_money(cost.margin_after - cost.margin_before, cost.currency, step)
-    return menu, f"margin {before}{ARROW}{after}, {moved}", _margin_share(cost)
+    return menu, f"margin {before}{ARROW}{after}, {moved}", margin_share(cost)
 
 
 def _ingredient_table(caption: str, costs: list[CostChange]) -> Table:

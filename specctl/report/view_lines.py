@@ -6,6 +6,7 @@ from decimal import Decimal
 from typing import Any, Mapping
 
 from specctl.change.impact import AmountChange, AtSites
+from specctl.report.view_names import STANDARD
 from specctl.report.view_numbers import ARROW, grams, share_change, signed_grams
 from specctl.report.words import amount_words, error_words, measure_words, pieces_words, rule_words
 
@@ -39,6 +40,16 @@ def change_short(change: AmountChange) -> str:
     return f"{before} of {old['name'] if old else change.before_of}{ARROW}{after} of {new['name'] if new else change.after_of}"
 
 
+def is_called_out(change: AmountChange) -> bool:
+    """Whether some site cannot measure the line within tolerance."""
+    return any(at.after is not None and at.after["verdict"] in CALLED_OUT for at in change.at)
+
+
+def is_standard(change: AmountChange) -> bool:
+    """Whether the line is one of the standard build."""
+    return not change.choice or change.choice_name == STANDARD
+
+
 def amount_after(change: AmountChange) -> str:
     """The amount of the new side alone."""
     return _amount(change, "after")
@@ -48,6 +59,17 @@ def tools_words(change: AmountChange) -> str:
     """The first group of sites whose tools move, old to new."""
     moving = [at for at in change.at if at.before != at.after]
     return tools_at(moving[0]) if moving else ""
+
+
+def is_seen(change: AmountChange) -> bool:
+    """Whether a hand does anything otherwise; a newer form of the same measure is no new amount."""
+    return not change.same_grams or any(tools_move(at) for at in change.at)
+
+
+def tools_move(at: AtSites) -> bool:
+    """Whether the tools of a group of sites read otherwise than before."""
+    before, after = (measure_words(line) if line else "" for line in (at.before_line, at.after_line))
+    return before != after
 
 
 def tools_at(at: AtSites) -> str:

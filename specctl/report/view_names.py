@@ -142,3 +142,11 @@ def listed(names: Iterable[str]) -> str:
     if len(unique) < 2:
         return "".join(unique)
     return f"{', '.join(unique[:-1])} and {unique[-1]}"
+
+
+def few(names: Iterable[str], most: int, rest: str = "more") -> str:
+    """`a, b and c`, or the first `most` and how many are left: `a, b and 41 more`. Repeats count once."""
+    unique = list(dict.fromkeys(names))
+    if len(unique) <= most:
+        return listed(unique)
+    return f"{', '.join(unique[:most])} and {len(unique) - most} {rest}"

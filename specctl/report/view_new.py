@@ -12,33 +12,39 @@ from specctl.report.words import measure_words, status_words, verdict_words
 _ORDER = ("contains", "may_contain", "unknown")
 
 
-def new_items(impact: Impact) -> dict[str, tuple[str, ...]]:
+Fresh = dict[str, frozenset[str]]
+
+
+def new_items(impact: Impact) -> Fresh:
     """Items that some site has for the first time, with those sites."""
     found: dict[str, set[str]] = {}
     for text in impact.texts:
         if text.kind == "item-new":
             found.setdefault(text.item, set()).update(text.sites)
-    return {item: tuple(sorted(sites)) for item, sites in found.items()}
+    return {item: frozenset(sites) for item, sites in found.items()}
 
 
-def of_new_item(impact: Impact, change: AmountChange | AllergenChange) -> bool:
-    """Whether a change only says what an item is that no named site had before."""
+def of_new_item(fresh: Fresh, change: AmountChange | AllergenChange) -> bool:
+    """Whether a change only says what an item is that no named site had before; `fresh` of `new_items`."""
     if change.before is not None:
         return False
-    fresh = set(new_items(impact).get(change.item, ()))
+    here = fresh.get(change.item, frozenset())
     if isinstance(change, AllergenChange):
-        return bool(change.sites) and fresh.issuperset(change.sites)
+        return bool(change.sites) and here.issuperset(change.sites)
     sites = {s for at in change.at for s in at.sites}
-    return change.before_of is None and bool(sites) and fresh.issuperset(sites)
+    return change.before_of is None and bool(sites) and here.issuperset(sites)
 
 
 def amount_tables(impact: Impact) -> list[Block]:
     """For each new item its lines with a column a size, then the same in each site's tools, folded."""
-    changes = [c for c in impact.amounts if of_new_item(impact, c)]
+    fresh = new_items(impact)
+    by_item: dict[str, list[AmountChange]] = {}
+    for change in sorted(impact.amounts, key=lambda c: (c.item_name, c.item)):
+        if of_new_item(fresh, change):
+            by_item.setdefault(change.item, []).append(change)
     blocks: list[Block] = []
-    for item in dict.fromkeys(c.item for c in sorted(changes, key=lambda c: (c.item_name, c.item))):
-        own = [c for c in changes if c.item == item]
-        where = count(len(new_items(impact)[item]), "site")
+    for item, own in by_item.items():
+        where = count(len(fresh[item]), "site")
         name = f"{own[0].item_name} ({kind_words(item)})"
         blocks.append(_sizes_table(impact, f"{name}: new at {where}", own))
         blocks.append(_tools_table(impact, f"{name}: in each site's own tools", own))
@@ -93,20 +99,20 @@ def _tools_table(impact: Impact, caption: str, changes: list[AmountChange]) -> T
 
 def allergen_tables(impact: Impact) -> list[Block]:
     """What new items bring, nothing left out: by status first, then every substance with its ways in."""
-    changes = [c for c in impact.allergens if of_new_item(impact, c)]
-    if not changes:
+    fresh = new_items(impact)
+    by_item: dict[str, list[AllergenChange]] = {}
+    for change in sorted(impact.allergens, key=lambda c: (c.item_name, c.item)):
+        if of_new_item(fresh, change):
+            by_item.setdefault(change.item, []).append(change)
+    if not by_item:
         return []
     columns = ("Drink or prep", "Choice", *(status_words(s) for s in _ORDER), "Where")
-    rows = [row for item in _items(changes) for row in _status_rows(impact, [c for c in changes if c.item == item])]
-    ways = tuple(_ways_row(impact, [c for c in changes if c.item == item]) for item in _items(changes))
+    rows = [row for changes in by_item.values() for row in _status_rows(impact, changes)]
+    ways = tuple(_ways_row(impact, changes) for changes in by_item.values())
     return [
         Table("New here: what each brings, all of it", tuple(Column(name) for name in columns), tuple(rows)),
         Table("New here: the ways in", (Column("Drink or prep"), Column("Every substance, and how it gets in")), ways),
     ]
-
-
-def _items(changes: list[AllergenChange]) -> list[str]:
-    return list(dict.fromkeys(c.item for c in sorted(changes, key=lambda c: (c.item_name, c.item))))
 
 
 def _status_rows(impact: Impact, changes: list[AllergenChange]) -> list[tuple[Cell, ...]]:

@@ -14,9 +14,9 @@ from specctl.analysis.money import minor_digits
 from specctl.change.costing import EXTRA_DIGITS
 
 ROUNDING = (
-    "Rounding: grams as approved, to 0.01 g; shares half up to 0.1 %; money a cup half up to a tenth "
-    "of the smallest coin, a week to the smallest coin; the parts of a change are rounded together, so that "
-    "they add up to the change shown."
+    "Rounding: grams as approved, to 0.01 g; a week's kilograms half up to 0.1 kg; shares half up to 0.1 %; money a "
+    "cup half up to a tenth of the smallest coin, a week to the smallest coin; the parts of a change are rounded "
+    "together, so that they add up to the change shown."
 )
 
 ARROW = " → "
@@ -59,6 +59,17 @@ def signed(value: Decimal, text: str) -> str:
 def signed_grams(value: Decimal) -> str:
     shown = rounded(value, Decimal("0.01"))
     return signed(shown, grams(abs(shown)))
+
+
+def weight(value: Decimal) -> str:
+    """`182 g`, and from a kilogram up `2.3 kg`, half up to 0.1 kg."""
+    if abs(value) < 1000:
+        return grams(value)
+    return f"{plain(rounded(value / 1000, Decimal('0.1')))} kg"
+
+
+def signed_weight(value: Decimal) -> str:
+    return signed(value, weight(abs(value)))
 
 
 def share(value: Decimal) -> str:

@@ -1,23 +1,20 @@
-"""What is asked of whom, when it starts, what was signed, and what to type."""
+"""Who must sign and why, what was signed, what the page rests on, and what to type."""
 
 from __future__ import annotations
 
 import shlex
-from datetime import datetime
 
 from specctl.change.effect import CHAIN
 from specctl.change.impact import Impact, ObjectionHeard, Reason, Signing
 from specctl.change.policy import CLASS_WORDS
-from specctl.report.tables import Block, Cell, Column, Command, Facts, Listing, Note, Point, Section, Table, cell
+from specctl.report.tables import Block, Cell, Column, Command, Facts, Listing, Note, Section, Table, cell
 from specctl.report.view_costs import EVIDENCE
 from specctl.report.view_names import (
     day_words,
-    days_until,
     listed,
     role_words,
     scope_words,
     site_list,
-    until_words,
     weekday_words,
 )
 from specctl.report.view_numbers import ROUNDING, count
@@ -27,7 +24,7 @@ SIGNING = "signing"
 ABOUT = "about"
 SIGN = "sign"
 
-_OVER = {
+OVER = {
     "released": "This proposal is released: nothing more can be signed.",
     "superseded": "This proposal is superseded by a later one: nothing is to be signed.",
     "withdrawn": "This proposal is withdrawn: nothing is to be signed.",
@@ -35,40 +32,12 @@ _OVER = {
 
 
 def is_over(impact: Impact) -> bool:
-    return impact.state in _OVER
+    """Whether nothing can be signed any more."""
+    return impact.state in OVER
 
 
-def asked_point(impact: Impact, now: datetime | None) -> Point:
-    """What the reader is asked, by when, when it starts, and what happens if nobody does anything."""
-    label = "Decide"
-    starts = _starts_words(impact, now)
-    if impact.release:
-        return Point(label, f"Nothing: released as release {impact.release}. {starts}.", SIGNING)
-    if is_over(impact):
-        return Point(label, f"{_OVER[impact.state]} {starts}.", SIGNING)
-    if impact.conflicts:
-        author = impact.author or "its author"
-        words = f"Nothing yet: it CANNOT be released, {_conflict_words(impact)}. {author} must settle that first."
-        return Point(label, words, ABOUT, alarm=True)
-    own = [s for s in _asked_here(impact) if s.met_by is None]
-    if own:
-        whom = listed(role_words(s.role) for s in own)
-        draft = "Still a draft. " if impact.state == "draft" else ""
-        return Point(label, f"{draft}Sign or object before it starts, as {whom}. {starts}.{_nothing_done(impact)}", SIGN)
-    words = "Nothing more for this scope: its signatures are in."
-    if not impact.signings:
-        words = "Nothing: the policy names no signature for it."
-    return Point(label, f"{words} {starts}.{_nothing_done(impact)}", SIGNING)
-
-
-def _nothing_done(impact: Impact) -> str:
-    if impact.signings and all(s.met_by for s in impact.signings) and not impact.conflicts:
-        return " Every signature is in: it can be released without you; until then today's cards stay."
-    return " Do nothing: today's cards stay."
-
-
-def _asked_here(impact: Impact) -> list[Signing]:
-    """A franchise's page asks for its own scope; the chain's page for every one."""
+def asked_here(impact: Impact) -> list[Signing]:
+    """The signatures a page asks for. A franchise's page asks for its own scope; the chain's page for every one."""
     scope = impact.effect.scope
     return [s for s in impact.signings if scope in (CHAIN, s.scope)]
 
@@ -82,42 +51,6 @@ NOTHING_LEFT = (
 def nothing_left(impact: Impact) -> bool:
     """Whether the proposal is over and today's book already holds its effect."""
     return is_over(impact) and impact.effect.is_empty
-
-
-def _starts_words(impact: Impact, now: datetime | None) -> str:
-    """Waves with their dates and how many sites each holds."""
-    waves = impact.effect.waves
-    verb = "Started" if impact.release and (days_until(impact.effect.start, now) or 0) < 0 else "Starts"
-    if not waves:
-        return f"{verb} {_start_words(impact.effect.start, now)}"
-    first, *rest = waves
-    others = (f"{day_words(w.start)}, {count(len(w.sites), 'site')}" for w in rest)
-    return "; ".join([f"{verb} {_start_words(first.start, now)}, {count(len(first.sites), 'site')}", *others])
-
-
-def _start_words(start: str, now: datetime | None) -> str:
-    near = until_words(start, now)
-    return f"{weekday_words(start)} ({near})" if near else weekday_words(start)
-
-
-def signed_point(impact: Impact) -> Point:
-    met = [s for s in impact.signings if s.met_by is not None]
-    open_ones = [s for s in impact.signings if s.met_by is None]
-    objections = [o for o in impact.objections if o.open]
-    text = f"{len(met)} of {len(impact.signings)} signed"
-    text += f" ({listed(f'{role_words(s.role)}: {s.met_by}' for s in met)})." if met else "."
-    if open_ones:
-        text += f" Open: {listed(_open_words(impact, s) for s in open_ones)}."
-    who = f": {listed(o.person for o in objections)}" if objections else ""
-    text += f" {count(len(objections), 'objection')} open{who}." if objections else " No objection open."
-    return Point("Signed and open", text, SIGNING, alarm=bool(objections))
-
-
-def _open_words(impact: Impact, signing: Signing) -> str:
-    words = role_words(signing.role)
-    if signing.scope != CHAIN:
-        words += f" for {scope_words(impact, signing.scope)}"
-    return f"{words} (STALE)" if signing.stale else words
 
 
 def signing_section(impact: Impact) -> Section:
@@ -213,7 +146,7 @@ def about_section(impact: Impact) -> Section:
     """What this page rests on: proposal, scope, digests, commits, cautions."""
     blocks: list[Block] = []
     if impact.conflicts:
-        lead = f"CANNOT be released: {_conflict_words(impact)}"
+        lead = f"CANNOT be released: {conflict_words(impact)}"
         blocks.append(Listing(lead, impact.conflicts, alarm=True))
     pairs = [
         ("Proposal", impact.proposal),
@@ -262,7 +195,8 @@ def _price_pairs(impact: Impact) -> list[tuple[str, str]]:
     ]
 
 
-def _conflict_words(impact: Impact) -> str:
+def conflict_words(impact: Impact) -> str:
+    """How many places of the proposal main changed as well, otherwise."""
     places = count(len(impact.conflicts), "place")
     return f"in {places} this proposal and today's book both changed the same thing, apart"
 
@@ -273,12 +207,12 @@ def sign_section(impact: Impact) -> Section:
     if is_over(impact):
         number = f" It is release {impact.release}." if impact.release else ""
         names = f"This page shows effect digest {impact.digest}"
-        return Section(SIGN, title, (Note(_OVER[impact.state] + number), Note(names)))
+        return Section(SIGN, title, (Note(OVER[impact.state] + number), Note(names)))
     if impact.conflicts:
         words = "It cannot be signed or released as it stands. Its author settles the conflict and proposes it again."
         return Section(SIGN, title, (Note(words, alarm=True),), alarm=True)
     blocks: list[Block] = []
-    own = _asked_here(impact)
+    own = asked_here(impact)
     open_ones = [s for s in own if s.met_by is None] or own
     if not open_ones:
         blocks.append(Note("No signature is asked for in this scope. Anybody who may sign may object:"))

@@ -5,9 +5,9 @@ from __future__ import annotations
 import re
 from typing import Iterable
 
-from specctl.change.impact import Impact, TextChange
+from specctl.change.impact import Hindrance, Impact, TextChange
 from specctl.report.tables import Block, Cell, Column, Facts, Listing, Note, Point, Section, Table, cell
-from specctl.report.view_names import kind_words, listed, site_names
+from specctl.report.view_names import few, kind_words, listed, site_names
 from specctl.report.view_numbers import count
 from specctl.report.words import keep_words, span_words
 
@@ -38,7 +38,8 @@ _KINDS = (
 _ELSEWHERE = ("evidence", "list", "contact")
 
 
-def _texts(impact: Impact) -> list[TextChange]:
+def taught_texts(impact: Impact) -> list[TextChange]:
+    """What people are shown besides amounts; what bears on allergens stands with those."""
     return [t for t in impact.texts if t.kind not in _ELSEWHERE]
 
 
@@ -48,39 +49,18 @@ def kind_short(kind: str) -> str:
     return known.get(kind, {"evidence": "how long absence may be said", "list": "allergen list", "contact": "what shared equipment carries"}.get(kind, kind.replace("-", " ")))
 
 
-_MOST_ITEMS = 3
-_TRAIN = "Train and replace"
-
-
-def method_point(impact: Impact) -> Point:
-    texts = _texts(impact)
-    if not texts:
-        text = "No change of method, prep, hold time, equipment or vessel."
-        if impact.amounts:
-            text += " Show staff the new amounts; replace the cards."
-        return Point(_TRAIN, text, METHOD)
-    kinds = [t.kind for t in texts]
-    parts = listed(f"{kinds.count(kind)} {short}" for kind, _, short in _kinds_of(texts))
-    names = sorted({t.item_name for t in texts})
-    items = listed(names) if len(names) <= _MOST_ITEMS else f"{', '.join(names[:_MOST_ITEMS])} and {len(names) - _MOST_ITEMS} more"
-    changes = "change" if len(kinds) == 1 else "changes"
-    text = f"{parts} {changes}: {items}. Replace cards"
-    if {"item-new", "item-gone", "name"} & set(kinds):
-        text += ", till, menu board and delivery listing"
-    return Point(_TRAIN, f"{text}.", METHOD)
-
-
 def method_section(impact: Impact) -> Section:
     title = "Method, prep, hold times, equipment, vessels"
-    texts = _texts(impact)
+    texts = taught_texts(impact)
     if not texts:
         words = "Steps, hold times, equipment, vessels, options, cautions, claims and names read as before."
         return Section(METHOD, title, (Note(words),))
-    tables = tuple(text_table(impact, texts, kind, heading) for kind, heading, _ in _kinds_of(texts))
+    tables = tuple(text_table(impact, texts, kind, heading) for kind, heading, _ in kinds_of(texts))
     return Section(METHOD, title, tables)
 
 
-def _kinds_of(texts: list[TextChange]) -> list[tuple[str, str, str]]:
+def kinds_of(texts: list[TextChange]) -> list[tuple[str, str, str]]:
+    """The kinds that are there as (kind, heading, short word), in reading order."""
     present = {t.kind for t in texts}
     known = [k for k in _KINDS if k[0] in present]
     others = sorted(present - {k[0] for k in _KINDS})
@@ -129,33 +109,42 @@ def touched_sites(impact: Impact) -> tuple[str, ...]:
 
 
 def follow_point(impact: Impact, label: str) -> Point:
+    """How many of the sites are touched and can follow, and which cannot, what this proposal brings first."""
     touched = touched_sites(impact)
-    stuck = sorted({h.site for h in impact.hindrances})
+    stuck = {h.site for h in impact.hindrances}
     if not touched and not stuck:
         return Point(label, "No site's cards change.", FOLLOW)
-    able = len(set(touched) - set(stuck))
-    text = f"{able} of {count(len(touched), 'site')} touched can follow."
-    if stuck:
-        text = f"{text[:-1]}; {len(stuck)} CANNOT, or not fully: {_stuck_words(impact, stuck)}."
-    return Point(label, text, FOLLOW, alarm=bool(stuck))
+    of_all = f" of {impact.untouched.sites_total}" if impact.untouched.sites_total > len(touched) else ""
+    if not stuck:
+        all_can = "it can follow" if len(touched) == 1 else f"all {len(touched)} can follow"
+        return Point(label, f"{count(len(touched), 'site')}{of_all} touched: {all_can}.", FOLLOW)
+    able = len(set(touched) - stuck)
+    text = f"{able} of {count(len(touched), 'site')} touched can follow; {len(stuck)} CANNOT, or not fully: {_stuck_words(impact)}."
+    return Point(label, text, FOLLOW, alarm=True)
 
 
-def _stuck_words(impact: Impact, stuck: list[str]) -> str:
-    """What is lacked and where, sites that lack the same together; every site is named."""
-    lacks: dict[str, str] = {}
-    for site in stuck:
-        of_site = [h for h in impact.hindrances if h.site == site]
-        kinds = list(dict.fromkeys(h.lacks for h in of_site))
-        more = f" and {len(kinds) - _MOST_LACKS} more" if len(kinds) > _MOST_LACKS else ""
-        lacks[of_site[0].site_name] = (", ".join(kinds[:_MOST_LACKS]) if more else listed(kinds)) + more
-    groups: dict[str, list[str]] = {}
-    for name, words in lacks.items():
-        groups.setdefault(words, []).append(name)
-    return "; ".join(f"{listed(names)} ({words})" for words, names in groups.items())
+def _stuck_words(impact: Impact) -> str:
+    """What is lacked and where, sites that lack the same together, what is new and most sites first."""
+    of_site: dict[str, list[Hindrance]] = {}
+    for hindrance in impact.hindrances:
+        of_site.setdefault(hindrance.site, []).append(hindrance)
+    groups: dict[tuple[bool, str], list[str]] = {}
+    for found in of_site.values():
+        words = few((h.lacks for h in sorted(found, key=lambda h: not h.new)), _MOST_LACKS)
+        groups.setdefault((not any(h.new for h in found), words), []).append(found[0].site_name)
+    ordered = sorted(groups.items(), key=lambda g: (g[0][0], -len(g[1]), g[1]))
+    told = [
+        f"{few(sorted(names), _MOST_SITES)} ({words}{', as today already' if standing else ''})"
+        for (standing, words), names in ordered[:_MOST_GROUPS]
+    ]
+    rest = sum(len(names) for _, names in ordered[_MOST_GROUPS:])
+    return "; ".join([*told, f"{count(rest, 'more site')} below"] if rest else told)
 
 
-# More at one site would push the rest off the first screen; the section names them all.
+# More would push the rest off the first screen; the section names them all.
 _MOST_LACKS = 2
+_MOST_SITES = 3
+_MOST_GROUPS = 2
 
 
 def follow_section(impact: Impact) -> Section:

@@ -23,6 +23,7 @@ from specctl.change.impact import (
     Hindrance,
     Impact,
     IngredientEffect,
+    Leftover,
     MenuChange,
     Named,
     ObjectionHeard,
@@ -184,7 +185,7 @@ def costs(franchise: str = "northsands", currency: str = "GBP") -> tuple[CostCha
             ),
             menu_price=d("3.80"), margin_before=d("2.754"), margin_after=d("2.721"),
             margin_share_before=d("0.86946"), margin_share_after=d("0.85899"), cups_a_week=640, week=d("21.21"),
-            missing=(),
+            missing=(), menu_price_before=d("3.80"), week_before=d("264.32"),
         ),
         CostChange(
             franchise, currency, "drink/fizz", "Pear and sage fizz", "large", "large",
@@ -247,7 +248,8 @@ def rich(**more: Any) -> Impact:
         menu=(MenuChange("northsands", "GBP", "cloud", "Matcha cloud", "regular", "regular", Decimal("4.10"), Decimal("4.30"), Decimal("0.167")),),
         through=(Through("drink/cloud", "Matcha cloud", ("Salted oat foam",)),),
         bought=(Bought("almond-drink", "almond drink", "new", Decimal(5200), "g", ("Fizz, large: no sales stated",)),
-                Bought("soya", "soya drink", "gone", None, "g"),),
+                Bought("soya", "soya drink", "gone", Decimal(-4100), "g", (),
+                       (Leftover("northsands", "GBP", 3, "Case", Decimal("28.50")),)),),
     )  # fmt: skip
     return Impact(**{**values, **more})
 

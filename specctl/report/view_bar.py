@@ -1,0 +1,109 @@
+"""The bar's line of the first screen: what moves, old to new, in grams and in the sites' own tools."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from specctl.change.impact import AmountChange, AtSites, Impact
+from specctl.report import view_same_grams
+from specctl.report.tables import Point
+from specctl.report.view_lines import change_short, is_called_out, is_seen, is_standard, tools_at, tools_move
+from specctl.report.view_names import few, kind_words, site_names
+from specctl.report.view_new import new_items, of_new_item
+from specctl.report.view_numbers import count
+
+# More would push the rest off the first screen; the section holds them all.
+_MOST_ITEMS = 2
+_MOST_LINES = 2
+_MOST_SIZES = 2
+_MOST_NAMES = 3
+
+
+def point(impact: Impact) -> Point:
+    """What cannot be measured, the first drinks with their lines, and how many more."""
+    fresh = new_items(impact)
+    moved: dict[str, list[AmountChange]] = {}
+    for change in impact.amounts:
+        if not of_new_item(fresh, change) and is_seen(change):
+            moved.setdefault(change.item, []).append(change)
+    names = {c.item: c.item_name for c in impact.amounts}
+    parts = [f"{names[item]}: {words}" for item in _ordered(moved, names) if (words := item_words(impact, moved[item]))]
+    text = _joined(parts)
+    new = {t.item: t.item_name for t in impact.texts if t.kind == "item-new" and t.item not in moved}
+    if new:
+        drinks = [name for item, name in sorted(new.items()) if kind_words(item) == "drink"]
+        told = few(drinks or new.values(), _MOST_NAMES)
+        text += f"{' ' if text else ''}{count(len(new), 'card')} NEW: {told}{', and preps' if 0 < len(drinks) < len(new) else ''}."
+    text = text or "No amount and no tool amount moves."
+    out = _out_words([c for c in impact.amounts if is_called_out(c)])
+    lead = view_same_grams.lead(impact)
+    words = " ".join(t for t in (out, lead, text, _recompiled(impact)) if t)
+    return Point("At the bar", words, "amounts", alarm=bool(out or lead))
+
+
+def _ordered(moved: dict[str, list[AmountChange]], names: dict[str, str]) -> list[str]:
+    """What cannot be measured first, then drinks before preps, by name."""
+    return sorted(moved, key=lambda i: (not any(map(is_called_out, moved[i])), kind_words(i) != "drink", names[i], i))
+
+
+def _joined(parts: Sequence[str]) -> str:
+    if not parts:
+        return ""
+    rest = len(parts) - _MOST_ITEMS
+    return "; ".join(parts[:_MOST_ITEMS]) + (f"; {count(rest, 'card')} more below." if rest > 0 else ".")
+
+
+def item_words(impact: Impact, changes: Sequence[AmountChange]) -> str:
+    """`Salted oat foam 30 g → 34 g (Regular); Saltmarket: 75 ml line → 80 ml line of the Small jug`."""
+    lines: dict[str, list[AmountChange]] = {}
+    for change in changes:
+        if is_standard(change) and not change.same_grams:
+            lines.setdefault(change.line_name, []).append(change)
+    parts = [_line_words(name, same) for name, same in list(lines.items())[:_MOST_LINES]]
+    if len(lines) > _MOST_LINES:
+        parts.append(count(len(lines) - _MOST_LINES, "more line"))
+    if not lines and any(not c.same_grams for c in changes):
+        parts.append(f"{count(sum(not c.same_grams for c in changes), 'amount')} in its options")
+    tools = _tools_words(impact, [c for same in lines.values() for c in same] or [c for c in changes if c.same_grams])
+    return "; ".join([*parts, tools] if tools else parts)
+
+
+def _line_words(name: str, same: Sequence[AmountChange]) -> str:
+    """Each size apart, the amounts of the first ones; another ingredient speaks for itself."""
+    told = dict.fromkeys((change_short(c), c.size_name or c.size) for c in same)
+    swapped = same[0].before_of and same[0].after_of and same[0].before_of != same[0].after_of
+    each = [f"{words} ({size})" if len(told) > 1 else words for words, size in told]
+    more = f" and {len(each) - _MOST_SIZES} more" if len(each) > _MOST_SIZES else ""
+    return f"{'' if swapped else name + ' '}{', '.join(each[:_MOST_SIZES])}{more}"
+
+
+def _tools_words(impact: Impact, changes: Sequence[AmountChange]) -> str:
+    """The first line whose tools move, at the most sites that do not weigh; "" where all weigh."""
+    for change in changes:
+        moving = [at for at in change.at if tools_move(at) and not _weighs(at)]
+        if moving:
+            at = max(moving, key=lambda group: (len(group.sites), group.sites))
+            size = f", {change.size_name or change.size}" if len(changes) > 1 else ""
+            where = site_names(impact, at.sites) if len(at.sites) < _MOST_NAMES else count(len(at.sites), "site")
+            name = f"{change.line_name}, " if change.same_grams or len({c.path for c in changes}) > 1 else ""
+            same = "same grams, " if change.same_grams else ""
+            return f"{same}in tools: {name}{tools_at(at)} ({where}{size})"
+    return ""
+
+
+def _weighs(at: AtSites) -> bool:
+    return all(side is None or side["by"] == "scale" for side in (at.before, at.after))
+
+
+def _out_words(changes: Sequence[AmountChange]) -> str:
+    if not changes:
+        return ""
+    lines = few((f"{c.line_name} in {c.item_name}" for c in changes), 1)
+    return f"{count(len(changes), 'amount')} CANNOT be measured within tolerance at every site: {lines}."
+
+
+def _recompiled(impact: Impact) -> str:
+    if not impact.recompiled:
+        return ""
+    names = few(impact.recompiled, _MOST_NAMES)
+    return f"REWRITTEN by a newer version of this tool, not by the author: {names}."
