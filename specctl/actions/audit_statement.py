@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from datetime import datetime
 
 from specctl.actions.audit_step import Step
 from specctl.actions.ledger import STATEMENTS
-from specctl.change.audit import Finding
+from specctl.change.audit import CLOCKS_APART, Finding
+from specctl.change.deviation import FOLDER as DEVIATIONS
+from specctl.change.deviation import may_pass, read_passed
 from specctl.change.notice import FOLDER, may_post, read_posted
 from specctl.change.statement import read_envelope
 from specctl.domain.people import Signatories
@@ -23,6 +26,8 @@ def findings_of_statements(step: Step) -> Iterator[Finding]:
         try:
             if path.startswith(FOLDER):
                 yield from _notice(step, path, text)
+            elif path.startswith(DEVIATIONS):
+                yield from _deviation(step, path, text)
             else:
                 yield from _statement(step, path, text)
         except Untrusted as stop:
@@ -50,6 +55,21 @@ def _notice(step: Step, path: str, text: str) -> Iterator[Finding]:
     person = step.signatories.people.get(notice.person)
     if person is not None and may_post(person, step.signatories.people) is None:
         yield Finding("statement", step.oid, f"{notice.person} may not take anything off sale", notice.person)
+
+
+def _deviation(step: Step, path: str, text: str) -> Iterator[Finding]:
+    passed = read_passed(text)
+    said = passed.deviation
+    if passed.path != path:
+        yield Finding("replay", step.oid, f"{path} holds a deviation that was made as {passed.path}", said.person)
+    if said.book != step.book_id:
+        yield Finding("replay", step.oid, f"{path} is about the book {said.book}", said.person)
+    yield from of_key(step, said.person, (passed.payload, passed.signature, said.namespace), path)
+    person = step.signatories.people.get(said.person)
+    if person is not None and not may_pass(person, step.signatories.people):
+        yield Finding("statement", step.oid, f"{said.person} may not allow a deviation", said.person)
+    if abs(datetime.fromisoformat(said.said).timestamp() - step.commit.committed) > CLOCKS_APART:
+        yield Finding("backdated", step.oid, f"{path} says another time than its commit", said.person)
 
 
 def of_key(step: Step, person: str, signed: tuple[bytes, str, str], path: str) -> Iterator[Finding]:

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import difflib
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime
 from pathlib import Path
 from typing import Any
@@ -20,6 +20,7 @@ from specctl.actions.identity import identify, key_at_hand
 from specctl.actions.ledger import Ledger
 from specctl.actions.proposing import Proposed, ProposeWish, propose_changes
 from specctl.actions.source import Source
+from specctl.actions.stand_ins import deviations
 from specctl.actions.starts import stamp
 from specctl.change.notice import FOLDER, KINDS, LONGEST_LOT, Notice, Posted, Reached, may_post, reached, read_posted
 from specctl.codec.load import read_file
@@ -190,7 +191,15 @@ def reach_at(ledger: Ledger, site: str, about: str) -> tuple[Reached, ...]:
             if row.site == site:
                 kept = last.setdefault(row.item, [])
                 kept += [d for d in (row.before, row.after) if d and d not in kept[-1:]]
-    return reached(about, [ledger.entry(d) for item in sorted(last) for d in last[item][-2:]])
+    entries = [ledger.entry(d) for item in sorted(last) for d in last[item][-2:]]
+    # What stood in for something was used wherever that was, whenever that was.
+    replaced = {s.passed.deviation.of for s in deviations(ledger) if (s.passed.deviation.site, s.passed.deviation.by) == (site, about)}
+    found: dict[str, Reached] = {}
+    for name in (about, *sorted(replaced)):
+        for one in reached(name, entries):
+            known = found.get(one.item)
+            found[one.item] = one if known is None or not one.choices else replace(known, choices=tuple(sorted({*known.choices, *one.choices})) if known.choices else ())
+    return tuple(sorted(found.values()))
 
 
 def off_at(ledger: Ledger, site: str, moment: datetime) -> list[dict[str, Any]]:

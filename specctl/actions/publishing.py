@@ -19,6 +19,7 @@ from specctl.actions.offsale import Stands, notices, reach_at, refuse_forged
 from specctl.actions.source import Source
 from specctl.actions.verifying import verified_releases
 from specctl.canonical import canonical
+from specctl.change.deviation import FOLDER as DEVIATIONS
 from specctl.change.effect import CHAIN
 from specctl.change.statement import Envelope
 from specctl.domain.book import Book
@@ -70,7 +71,7 @@ def bundles(repository: Repository, main: str) -> dict[str, bytes]:
         proposal: ledger.envelopes(proposal) for proposal in sorted({r.proposal for r in ledger.releases})
     }
     drawn = Drawer(book)
-    return {f"{site.id}.json": canonical({**_bundle(book, site, ledger, envelopes), **_notices(ledger, site, standing), **drawn.key(site, ledger)}) for site in book.sites.values()}
+    return {f"{site.id}.json": canonical({**_bundle(book, site, ledger, envelopes), **_notices(ledger, site, standing), **drawn.key(site, ledger), **_deviations(ledger, site)}) for site in book.sites.values()}
 
 
 def _bundle(
@@ -128,6 +129,16 @@ def _notices(ledger: Ledger, site: Site, standing: tuple[Stands, ...]) -> dict[s
             }
         )
     return {"notices": rows} if rows else {}
+
+
+def _deviations(ledger: Ledger, site: Site) -> dict[str, Any]:
+    """What stands in for what at this site; nothing where nothing ever did."""
+    if not ledger.under(DEVIATIONS):
+        return {}
+    from specctl.actions.deviating import at_site
+
+    rows = at_site(ledger, site.id)
+    return {"deviations": rows} if rows else {}
 
 
 def refresh(folder: Path, keys: Path, now: datetime) -> Published:

@@ -25,14 +25,15 @@ def starts_of(book: Book, waves: Iterable[WavePlan], released: datetime, at_once
             site = book.sites.get(id)
             if site is None:
                 continue
-            start = _opening(book, site, date.fromisoformat(wave.start))
+            start = opening(book, site, date.fromisoformat(wave.start))
             if at_once or start < released:
-                start = released if at_once else _next_opening(book, site, released)
+                start = released if at_once else next_opening(book, site, released)
             starts[id] = stamp(start)
     return starts
 
 
-def _opening(book: Book, site: Site, day: date) -> datetime:
+def opening(book: Book, site: Site, day: date) -> datetime:
+    """When a site's day begins, in UTC."""
     from zoneinfo import ZoneInfo  # reading verbs only stamp times
 
     hours, minutes = (site.day_starts or book.settings.day_starts).split(":")
@@ -41,13 +42,14 @@ def _opening(book: Book, site: Site, day: date) -> datetime:
     return local.astimezone(timezone.utc)
 
 
-def _next_opening(book: Book, site: Site, after: datetime) -> datetime:
+def next_opening(book: Book, site: Site, after: datetime) -> datetime:
+    """The first opening of a site at or after a moment."""
     from zoneinfo import ZoneInfo
 
     day = after.astimezone(ZoneInfo(site.time_zone)).date() - timedelta(days=1)
-    while (opening := _opening(book, site, day)) < after:
+    while (first := opening(book, site, day)) < after:
         day += timedelta(days=1)
-    return opening
+    return first
 
 
 def stamp(moment: datetime) -> str:

@@ -16,11 +16,10 @@ from typing import Any
 
 from specctl.canonical import canonical, digest_of
 from specctl.change.statement import NOTICE, unwrap, wrap
-from specctl.domain.people import RELEASER, Person
+from specctl.domain.people import FOOD_SAFETY, RELEASER, Person
 from specctl.errors import Untrusted
 
 FOLDER = "statements/off-sale/"
-FOOD_SAFETY = "food-safety"
 ROLES = (FOOD_SAFETY, RELEASER)
 KINDS = ("ingredient", "lot", "prep", "drink")
 LONGEST_WHY = 500

@@ -13,6 +13,8 @@ from specctl.errors import NotFound, Usage
 if TYPE_CHECKING:
     from datetime import datetime
 
+    from specctl.actions.ledger import Ledger
+    from specctl.actions.source import Source
     from specctl.site.state import Kept
 
 
@@ -178,9 +180,11 @@ def _from_state(at: tuple[Path, Optional[str]], item: Optional[str], now: dateti
     for one in bundle.off_sale(now):
         head = f"OFF SALE: {one.about}{f', lot {one.lot} or unreadable' if one.lot else ''}: {one.why} {head}"
     found = []
-    for _, standing in rows:
-        assert standing.digest is not None
-        found.append((bundle.entry(standing.digest), f"Release {standing.release}, in force since {standing.since:%Y-%m-%d %H:%M} UTC. {head}"))
+    for held in bundle.standing_in(now):
+        head = f"DEVIATION until {held.ends:%Y-%m-%d %H:%M} UTC: {held.name} in place of {held.place_of}, checked: {held.checked} {head}"
+    as_told = bundle.told(now)
+    for name, standing in rows:
+        found.append((dict(as_told[name]), f"Release {standing.release}, in force since {standing.since:%Y-%m-%d %H:%M} UTC. {head}"))
     return found, head
 
 
@@ -190,12 +194,25 @@ def _from_book(book: Path, site: str, item: Optional[str], now: datetime) -> tup
 
     with open_source(book) as source:
         answers, ledger = ask(source, site, now, item)
+        deviations, as_told = _deviating(source, ledger, site, now) if ledger.under("statements/deviations/") else ([], {})
+        said = "".join(f"DEVIATION until {d['ends']}: {d['name']} in place of {d['of']}. " for d in deviations)
         found = [
-            (ledger.entry(a.entry), f"Release {a.release}, in force since {a.since}. From the book, not from this site's own cards.")
+            (as_told.get(a.item) or ledger.entry(a.entry), f"{said}Release {a.release}, in force since {a.since}. From the book, not from this site's own cards.")
             for a in answers
             if a.entry
         ]
     return found, f"{site}: {len(found)} cards in force by the book"
+
+
+def _deviating(source: Source, ledger: Ledger, site: str, moment: datetime) -> tuple[list[dict[str, Any]], dict[str, Any]]:
+    """What stood in for what at a site, and every entry there as it was told meanwhile."""
+    from specctl.actions.asking import ask
+    from specctl.actions.deviating import in_force_at
+    from specctl.site.deviations import stand_ins, told
+
+    rows = in_force_at(ledger, site, moment)
+    answers, _ = ask(source, site, moment)
+    return rows, told({a.item: ledger.entry(a.entry) for a in answers if a.entry}, stand_ins(rows))
 
 
 def in_force(
@@ -209,6 +226,7 @@ def in_force(
     from specctl.actions.asking import ask
     from specctl.actions.source import open_source
     from specctl.cli import clock, outlet
+    from specctl.report.clean import visible
 
     moment = clock.moment(at, "--at") if at else clock.now()
     with open_source(book) as source:
@@ -219,11 +237,19 @@ def in_force(
             from specctl.actions.offsale import off_at
 
             off = [one for one in off_at(ledger, site, moment) if item is None or {i["item"] for i in one["items"]} & {a.item for a in answers}]
+        deviations: list[dict[str, Any]] = []
+        as_told: dict[str, Any] = {a.item: entries[a.entry] for a in answers if a.entry and a.entry in entries}
+        if ledger.under("statements/deviations/"):
+            deviations, all_told = _deviating(source, ledger, site, moment)
+            as_told = {name: all_told[name] for name in as_told}
+    for d in deviations:
+        reaching = ", ".join(name for _, name, _ in d["items"]) or "no card here"
+        outlet.say(visible(f"DEVIATION then: {d['name']} in place of {d['of']}, until {d['ends']}, by {d['person']}. Checked: {d['checked']}. In {reaching}."))
     for one in off:
         outlet.say(f"OFF SALE then: {one['about']}{', lot ' + one['lot'] if one['lot'] else ''}: {one['why']}")
         outlet.say("It reaches: " + (", ".join(i["name"] for i in one["items"]) or "no card here"))
     if json:
-        outlet.result_json({"in_force": 1, "answers": [{**a.as_json(), "content": entries.get(a.entry)} for a in answers], "off_sale": off})
+        outlet.result_json({"in_force": 1, "answers": [{**a.as_json(), "content": entries.get(a.entry or "")} for a in answers], "off_sale": off, "deviations": deviations})
         return 0
     names = ("item", "release", "since", "entry", "signed by", "why")
     rows = [
@@ -252,6 +278,6 @@ def in_force(
         for a in answers:
             if a.entry:
                 standing = f"Release {a.release}, in force at {site} since {a.since}."
-                outlet.result(card_text(entries[a.entry], today=moment.date(), standing=standing, width=outlet.width()))
+                outlet.result(card_text(as_told[a.item], today=moment.date(), standing=standing, width=outlet.width()))
     outlet.say(f"{len(answers)} items in force at {site} at {moment:%Y-%m-%dT%H:%M:%SZ}. What staff then did is not known to this tool.")
     return 0

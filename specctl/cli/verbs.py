@@ -37,6 +37,7 @@ VERBS = {
     "settle": ("control_commands:settle", "Settle a conflict of a proposal with main, with a reason that stays."),
     "reinstate": ("control_commands:reinstate", "Propose what a release changed, as it was in that release."),
     "off-sale": ("control_commands:off_sale", "Take an ingredient, lot, prep or drink off sale at once, at every site's next pull."),
+    "deviation": ("deviation_commands:deviation", "Allow one site something else in place of an ingredient, until a set end."),
     "why": ("control_commands:why", "Tell who changed a line of a spec, when, by which proposal, and what was signed."),
     "doctor": ("control_commands:doctor", "Find damage of a book's repository, and say what to do about it."),
     "scoop-check": ("bench_commands:scoop_check", "Store weighings of one ingredient with one tool at one site, and say what they prove."),

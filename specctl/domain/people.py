@@ -12,6 +12,7 @@ from specctl.problem import NOWHERE, Place
 FRANCHISE_MANAGER = "franchise-manager"
 RELEASER = "releaser"
 AUTHOR = "author"
+FOOD_SAFETY = "food-safety"
 
 
 @dataclass(frozen=True, slots=True)

@@ -16,10 +16,11 @@ from typing import Any, NamedTuple
 
 from specctl.errors import NotFound, Untrusted
 from specctl.site import strict
+from specctl.site.deviations import StandsIn, stand_ins, strict_item, told
 from specctl.site.drawings import Drawings, drawings
 
 CAP = 16 * 1024 * 1024
-_LATER = {"notices": list, "drawings": dict}
+_LATER = {"notices": list, "drawings": dict, "deviations": list}
 
 
 class Standing(NamedTuple):
@@ -94,6 +95,7 @@ class Bundle:
     statements: tuple[str, ...]
     notices: tuple[Withdrawn, ...] = ()
     drawings: Drawings = field(default_factory=dict)
+    deviations: tuple[StandsIn, ...] = ()
 
     @staticmethod
     def parse(data: bytes) -> Bundle:
@@ -128,6 +130,15 @@ class Bundle:
     def off_sale(self, now: datetime) -> tuple[Withdrawn, ...]:
         """What is off sale at `now`. A notice counts from when it is known, whatever its own date says."""
         return tuple(one for one in self.notices if one.lifted is None or one.lifted > now)
+
+    def standing_in(self, now: datetime) -> tuple[StandsIn, ...]:
+        """The deviations that hold at `now`."""
+        return tuple(one for one in self.deviations if one.said <= now < one.ends)
+
+    def told(self, now: datetime) -> dict[str, Mapping[str, Any]]:
+        """By item, what is served at `now` as it must be told, with what stands in for something."""
+        served = {item: self.entries[s.digest] for item, s in self.in_force(now).items() if s.digest is not None}
+        return told(served, self.standing_in(now))
 
     def entry(self, digest: str) -> Mapping[str, Any]:
         """The entry of that digest. Raises NotFound."""
@@ -202,6 +213,7 @@ def _bundle(value: Any) -> Bundle:
         statements=tuple(top["statements"]),
         notices=_notices(top.get("notices", [])),
         drawings=drawings(top.get("drawings", {}), top["entries"]),
+        deviations=stand_ins(top.get("deviations", [])),
     )
 
 
@@ -220,17 +232,10 @@ def _notices(rows: list[Any]) -> tuple[Withdrawn, ...]:
         if any(one.notice == row["notice"] for one in found):
             raise strict.wrong(path, "one notice told twice")
         lifted = None if row["lifted"] is None else strict.time(row["lifted"], f"{path}.lifted")
-        items = tuple(_reached(item, f"{path}.items[{n}]") for n, item in enumerate(row["items"]))
+        items = tuple(strict_item(item, f"{path}.items[{n}]") for n, item in enumerate(row["items"]))
         texts = {name: row[name] for name in ("notice", "about", "lot", "why", "person", "role")}
         found.append(Withdrawn(**texts, said=strict.time(row["said"], f"{path}.said"), lifted=lifted, items=items))
     return tuple(found)
-
-
-def _reached(raw: Any, path: str) -> tuple[str, str, tuple[str, ...]]:
-    if len(strict.typed(raw, list, path)) != 3:
-        raise strict.wrong(path, "an item has three parts")
-    choices = tuple(strict.typed(c, str, f"{path}[2]") for c in strict.typed(raw[2], list, f"{path}[2]"))
-    return strict.matches(raw[0], f"{path}[0]", strict.ITEM), strict.typed(raw[1], str, f"{path}[1]"), choices
 
 
 def _timeline(rows: list[Any], entries: Mapping[str, Any]) -> tuple[Row, ...]:

@@ -10,8 +10,10 @@ from zoneinfo import ZoneInfo
 from specctl.report.clean import visible
 from specctl.report.words import ago_words, say, time_words
 from specctl.site.bundle import Bundle, Standing, Withdrawn
+from specctl.site.deviations import StandsIn
 
 _CLOCK_SLACK = timedelta(minutes=5)
+_REMEMBERED = timedelta(days=7)
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,10 +45,12 @@ class Masthead:
     zone: str
     off_sale: tuple[str, ...] = ()
     """What is off sale here now, a sentence each: before everything else on every page."""
+    deviations: tuple[str, ...] = ()
+    """What stands in for something here, and what no longer may, a sentence each."""
 
     @property
     def lines(self) -> tuple[str, ...]:
-        rest = (self.release, self.made, self.confirmed, self.good_until, self.zone)
+        rest = (*self.deviations, self.release, self.made, self.confirmed, self.good_until, self.zone)
         return tuple(line for line in rest if line)
 
     @property
@@ -73,6 +77,7 @@ def masthead_of(bundle: Bundle, times: Times, served: Mapping[str, Standing]) ->
         good_until=say("fresh.good-until", when=time_words(until.astimezone(zone))) if until else "",
         zone=say("fresh.zone" if known else "fresh.zone-unknown", zone=bundle.site.time_zone),
         off_sale=tuple(words for one in bundle.off_sale(times.now) for words in off_sale_words(one, zone)),
+        deviations=tuple(deviation_words(one, times.now, zone) for one in bundle.deviations if one.said <= times.now < one.ends + _REMEMBERED),
     )
 
 
@@ -96,6 +101,15 @@ def off_sale_words(one: Withdrawn, zone: tzinfo) -> tuple[str, ...]:
     return tuple([said[0], *([lot] if lot else []), *said[1:]])
 
 
+def deviation_words(one: StandsIn, now: datetime, zone: tzinfo) -> str:
+    """A deviation in one sentence; once it is over, that it is."""
+    until = time_words(one.ends.astimezone(zone))
+    items = say("word.list").join(name + (f" ({say('word.list').join(choices)})" if choices else "") for _, name, choices in one.items)
+    if now >= one.ends:
+        return say("deviation.over", of=one.place_of, name=one.name, when=until)
+    return say("deviation.holds", of=one.place_of, name=one.name, when=until, checked=one.checked, person=one.person, items=items or "-")
+
+
 def _freshness(times: Times, zone: tzinfo, now: str) -> tuple[str, str]:
     """(confirmed, stale): exactly one of the two is said."""
     if times.confirmed is None:
@@ -117,6 +131,7 @@ def _good_until(
         return None
     moments = [times.confirmed + times.limit]
     moments += [row.start for row in bundle.upcoming(times.now)]
+    moments += [one.ends for one in bundle.standing_in(times.now)]
     today = times.now.astimezone(zone).date()
     for standing in served.values():
         for row in bundle.entries[standing.digest or ""]["allergens"]:

@@ -11,7 +11,6 @@ from dataclasses import dataclass
 from datetime import date, tzinfo
 from typing import Any
 
-from specctl.errors import NotFound
 from specctl.report.clean import visible
 from specctl.report.words import say, time_words
 from specctl.site.bundle import Bundle, Standing
@@ -83,13 +82,14 @@ def view_of(bundle: Bundle, times: Times) -> View:
     held = bundle.in_force(times.now)
     served = {item: standing for item, standing in held.items() if standing.digest is not None}
     today = times.now.astimezone(zone).date()
+    as_told = bundle.told(times.now)
     cards = sorted(
         (
             card_of(
-                _entry(bundle, standing), today=today, standing=standing_words(standing, zone),
+                as_told[item], today=today, standing=standing_words(standing, zone),
                 drawn=bundle.drawings.get(standing.digest or "", {}),
             )
-            for standing in served.values()
+            for item, standing in served.items()
         ),
         key=lambda card: (card.name.casefold(), card.item),
     )
@@ -99,7 +99,7 @@ def view_of(bundle: Bundle, times: Times) -> View:
         masthead=masthead_of(bundle, times, served),
         drinks=tuple(card for card in cards if not card.is_prep),
         preps=tuple(card for card in cards if card.is_prep),
-        sheet=_sheet(bundle, served, zone, today),
+        sheet=_sheet(as_told, served, zone, today),
         since=time_words(since.astimezone(zone)),
         changed=changed,
         unchanged=len(served.keys() - {change.item for change in bundle.changed_since(since, times.now)}),
@@ -107,17 +107,11 @@ def view_of(bundle: Bundle, times: Times) -> View:
     )
 
 
-def _entry(bundle: Bundle, standing: Standing) -> Record:
-    if standing.digest is None:
-        raise NotFound("an item that is no longer served has no card", "")
-    return bundle.entry(standing.digest)
-
-
 def _sheet(
-    bundle: Bundle, served: Mapping[str, Standing], zone: tzinfo, today: date
+    as_told: Mapping[str, Record], served: Mapping[str, Standing], zone: tzinfo, today: date
 ) -> Sheet:
     drinks = [
-        (_entry(bundle, standing), standing_words(standing, zone))
+        (as_told[item], standing_words(standing, zone))
         for item, standing in served.items()
         if item.startswith("drink/")
     ]
