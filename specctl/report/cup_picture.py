@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from xml.sax.saxutils import escape
 
 from specctl.report.clean import columns
-from specctl.report.cup_view import CupLayer, CupView
+from specctl.report.cup_view import CupLayer, CupView, below, headed
 from specctl.report.cup_words import SCALD
 
 WIDTH = 340
@@ -50,9 +50,11 @@ class _Label:
     bold: bool = True
 
 
-def cup_svg(view: CupView, *, figures: bool = True, heading: str = "", scale: float | None = None) -> str:
+def cup_svg(
+    view: CupView, *, figures: bool = True, heading: str = "", scale: float | None = None, brief: bool = False
+) -> str:
     """One cup. `figures` False: names only, as on a card. `heading` stands above it;
-    `scale` in px a mm, so that two cups may share one."""
+    `scale` in px a mm, so that two cups may share one; `brief` as in `below`."""
     per_mm = scale if scale is not None else scale_of(view)
     prefix = f"cup-{view.id}" + (f"-{_slug(heading)}" if heading else "") + ("" if figures else "-plain")
     head = _fitted(f"{heading}: {view.title}" if heading else view.title, _BELOW_WIDE)
@@ -60,8 +62,8 @@ def cup_svg(view: CupView, *, figures: bool = True, heading: str = "", scale: fl
     draw = _Drawing(view, per_mm, top, prefix)
     labels = _placed_labels(_labels(view, draw, figures), top - 4, draw.y(0) + 10)
     bottom = max([draw.y(0) + 10, *(y + len(label.lines) * _LINE for label, y in labels)])
-    below = _below(view, figures)
-    height = bottom + 8 + len(below) * _LINE + 6
+    words = _below(view, figures, brief)
+    height = bottom + 8 + len(words) * _LINE + 6
     parts = [
         f'<svg xmlns="http://www.w3.org/2000/svg" width="{WIDTH}" height="{height:.0f}" viewBox="0 0 {WIDTH} {height:.0f}" '
         f'role="img" aria-labelledby="{prefix}-title {prefix}-desc" font-family="sans-serif" font-size="12" fill="{_INK}">',
@@ -74,16 +76,16 @@ def cup_svg(view: CupView, *, figures: bool = True, heading: str = "", scale: fl
     for label, y in labels:
         parts.append(draw.leader(label.points_at, y - 4))
         parts += _lines(label.lines, _LABEL_AT, y, bold=label.bold)
-    parts += _lines(below, 8, bottom + 14)
+    parts += _lines(words, 8, bottom + 14)
     return "\n".join([*parts, "</svg>"])
 
 
 def pair_svg(before: CupView | None, after: CupView | None) -> str:
     """Before and after at one scale: two pictures one after the other, which stand side by
     side where there is room and below one another where there is not."""
-    views = [(each, words) for each, words in ((before, "Before"), (after, "After")) if each is not None]
+    views = [(each, words) for each, words in headed(before, after) if each is not None]
     scale = min((scale_of(each) for each, _ in views), default=None)
-    return "\n".join(cup_svg(each, heading=words, scale=scale) for each, words in views)
+    return "\n".join(cup_svg(each, heading=words, scale=scale, brief=True) for each, words in views)
 
 
 def scale_of(view: CupView) -> float:
@@ -227,12 +229,9 @@ def _placed_labels(labels: Sequence[_Label], top: float, base: float) -> list[tu
     return list(zip(labels, placed))
 
 
-def _below(view: CupView, figures: bool) -> list[str]:
+def _below(view: CupView, figures: bool, brief: bool) -> list[str]:
     """What stands under the cup: whether it fits, the verdicts, the cautions."""
-    if not figures:
-        words = _hot_words(view)
-    else:
-        words = [view.room_words, *view.verdicts, *view.notes, *view.cautions]
+    words = below(view, brief) if figures else _hot_words(view)
     return [line for each in words for line in _fitted(each, _BELOW_WIDE)]
 
 

@@ -10,17 +10,36 @@ from specctl.analysis.cup_state import CupState
 from specctl.domain.book import Book
 from specctl.domain.equipment import Vessel
 from specctl.domain.recipe import Drink
-from specctl.report.cup_view import CupLayer, CupView, make_view
+from specctl.report.clean import columns
+from specctl.report.cup_view import CupLayer, CupView, below, headed, make_view
 from specctl.report.plain import heading, wrap
 
 WIDTH = 80
+NARROWEST_DRAWN = 50
+_BETWEEN = 4
 _ROWS = 16
 _CUP = 24
 _FILLS = ":/=.%+#"
 
 
-def cup_text(view: CupView, width: int = WIDTH, title: str = "") -> str:
-    """One cup, its layers labelled, then whether it fits and which layers stay."""
+def pair_text(before: CupView | None, after: CupView | None, width: int = WIDTH) -> list[str]:
+    """Lines of a cup before and after: side by side where there is room for both, else one below the other."""
+    named = [(view, words) for view, words in headed(before, after) if view is not None]
+    wide = (width - _BETWEEN) // 2
+    if len(named) < 2 or wide < NARROWEST_DRAWN:
+        return [line for view, words in named for line in [*cup_text(view, width, f"{words}: {view.title}", brief=True).splitlines(), ""]][:-1]
+    left, right = (cup_text(view, wide, f"{words}: {view.title}", brief=True).splitlines() for view, words in named)
+    rows = max(len(left), len(right))
+    left += [""] * (rows - len(left))
+    right += [""] * (rows - len(right))
+    return [(first + " " * (wide + _BETWEEN - columns(first)) + second).rstrip() for first, second in zip(left, right)]
+
+
+def cup_text(view: CupView, width: int = WIDTH, title: str = "", *, brief: bool = False) -> str:
+    """One cup, its layers labelled, then whether it fits and which layers stay.
+
+    `brief`: without the notes and cautions, where the page around it tells them.
+    """
     words = max(width - _CUP - 6, 16)
     lines = heading(title or f"{view.title}: {view.vessel}", width)
     rows: list[tuple[str, str]] = []
@@ -39,7 +58,7 @@ def cup_text(view: CupView, width: int = WIDTH, title: str = "") -> str:
         layer = view.layers[at]
         rows += _layer(layer, view, words, "*" if layer.kind == "foam" else _FILLS[at % len(_FILLS)])
     lines += _drawn(rows, view)
-    for each in (view.room_words, *view.verdicts, *view.notes, *view.cautions):
+    for each in below(view, brief):
         lines += wrap(each, width, "  ", "    ")
     return "\n".join(lines)
 

@@ -22,6 +22,8 @@ from specctl.domain.place import Site
 from specctl.domain.recipe import Drink
 from specctl.report.clean import visible
 from specctl.report.cup_words import (
+    BRIEFLY,
+    SCALD,
     caution_words,
     figure_words,
     ice_words,
@@ -130,6 +132,18 @@ def view_made(made: CupMade) -> CupView:
         notes=(*ice_words(state), *note_words(state, names, made.hollow)),
         cautions=caution_words(made.hot),
     )
+
+
+def headed(before: CupView | None, after: CupView | None) -> tuple[tuple[CupView | None, str], ...]:
+    """Both sides with what to call them: new where there was none, gone where there is none."""
+    return (before, "Before" if after is not None else "Gone"), (after, "After" if before is not None else "New")
+
+
+def below(view: CupView, brief: bool) -> tuple[str, ...]:
+    """What is told under a drawing; `brief` where the page around it says what all cups share."""
+    if not brief:
+        return (view.room_words, *view.verdicts, *view.notes, *view.cautions)
+    return (view.room_words, *view.verdicts, *view.notes, *(each for each in view.cautions if each == SCALD), BRIEFLY)
 
 
 def picture_id(*parts: str) -> str:

@@ -13,6 +13,7 @@ from specctl.analysis.pour import Meeting
 from specctl.analysis.vessel import Hollow
 
 ESTIMATE = "Estimated, not measured: volumes add up, no heat goes to the cup or the air. Pour one and look."
+BRIEFLY = "Estimated, not measured."
 NO_EVIDENCE = (
     "A computed temperature is no evidence for cooling, holding or safe serving: use a probe, "
     "and follow local rules."
@@ -25,6 +26,19 @@ _VERDICTS = {
     "mixes": "WILL MIX",
     "unknown": "not known: a density or a temperature is missing",
 }
+
+
+_ROOMS = {"fits": "fits", "over-line": "OVER THE FILL LINE", "overflows": "OVERFLOWS", "unknown": "not known"}
+
+
+def room_short(room: str) -> str:
+    """Whether it fits, in a word or two."""
+    return _ROOMS[room]
+
+
+def verdict_short(verdict: str) -> str:
+    """Whether two neighbours stay, in a word or two."""
+    return "not known" if verdict == "unknown" else _VERDICTS[verdict]
 
 
 def figure_words(layer: LayerState) -> str:

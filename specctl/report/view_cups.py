@@ -1,0 +1,183 @@
+"""In the cup: what comes to fit otherwise, which layers come to mix, and the cups drawn before and after.
+
+Every figure is an estimate and says so; nothing here is part of what is signed.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+from decimal import Decimal
+from typing import Any
+
+from specctl.analysis.cup_state import CupState, LayerState
+from specctl.change.cup_change import BAD, CupChange, worst
+from specctl.change.cup_entry import CupMade
+from specctl.change.impact import Impact
+from specctl.report.cup_view import CupView, picture_id, view_made
+from specctl.report.cup_words import ESTIMATE, NO_EVIDENCE, room_short, verdict_short
+from specctl.report.tables import Block, Cell, Column, Cups, Note, Point, Section, Table, cell
+from specctl.report.view_names import site_names
+
+KEY = "cups"
+TITLE = "In the cup, estimated"
+MOST_DRAWN = 12
+_MOST_ON_FIRST_SCREEN = 2
+
+
+def told(point: Point, impact: Impact) -> Point:
+    """A point of the first screen, followed by cups that come to overflow or to mix."""
+    worse = [_short(change) for change in _worst_first(impact) if change.is_worse]
+    if not worse:
+        return point
+    words = "; ".join(worse[:_MOST_ON_FIRST_SCREEN])
+    more = f"; {len(worse) - _MOST_ON_FIRST_SCREEN} more below" if len(worse) > _MOST_ON_FIRST_SCREEN else ""
+    return Point(point.label, f"{point.text} IN THE CUP (estimated): {words}{more}.", point.section, alarm=True)
+
+
+def section(impact: Impact) -> Section:
+    """Verdicts that move or are bad, then the cups of the standard builds drawn, worst first."""
+    blocks: list[Block] = [Note(f"{ESTIMATE} {NO_EVIDENCE} No signature rests on this part.")]
+    if not impact.cups:
+        return Section(KEY, TITLE, (Note("No cup changes: as far as can be computed, every drink stands as it did."),))
+    listed = [change for change in _worst_first(impact) if change.verdict_moves or change.is_bad]
+    if listed:
+        blocks.append(_table(impact, listed))
+    else:
+        blocks.append(Note("Every cup that changes fits as it did, and its layers stay or mix as they did."))
+    drawn = [change for change in _worst_first(impact) if not change.choice or change.is_worse]
+    for number, change in enumerate(drawn[:MOST_DRAWN]):
+        blocks.append(Cups(_caption(impact, change), _view(change.before, number), _view(change.after, number)))
+    if len(drawn) > MOST_DRAWN:
+        blocks.append(Note(f"{MOST_DRAWN} of {len(drawn)} cups are drawn, the worst first; specctl show DRINK draws any of them."))
+    return Section(KEY, TITLE, tuple(blocks), alarm=any(change.is_worse for change in impact.cups))
+
+
+def cups_json(impact: Impact) -> list[dict[str, Any]]:
+    """Every cup that differs, in figures; decimals as text, as everywhere in a report."""
+    return [
+        {
+            "item": change.item, "item_name": change.item_name, "size": change.size, "size_name": change.size_name,
+            "choice": change.choice, "choice_name": change.choice_name, "sites": list(change.sites),
+            "worse": change.is_worse, "before": _figures(change.before), "after": _figures(change.after),
+        }
+        for change in impact.cups
+    ]  # fmt: skip
+
+
+def _worst_first(impact: Impact) -> list[CupChange]:
+    def rank(change: CupChange) -> tuple[bool, int, bool, bool]:
+        return (
+            not change.is_worse, -(worst(change.after.state) if change.after else 0),
+            change.before is None or change.after is None, bool(change.choice),
+        )  # fmt: skip
+
+    return sorted(impact.cups, key=rank)
+
+
+def _view(made: CupMade | None, number: int) -> CupView | None:
+    """The view under an id of its own, for one cup may be drawn for two groups of sites."""
+    if made is None:
+        return None
+    view = view_made(made)
+    return replace(view, id=picture_id(view.id, str(number)))
+
+
+def _caption(impact: Impact, change: CupChange) -> str:
+    return f"{_name(change)}: {site_names(impact, change.sites)}"
+
+
+def _name(change: CupChange) -> str:
+    return ", ".join(part for part in (change.item_name, change.size_name, change.choice_name) if part)
+
+
+def _short(change: CupChange) -> str:
+    moved = [words for words, rank in _moves(change) if rank >= BAD]
+    return f"{_name(change)}: {'; '.join(moved)}"
+
+
+def _table(impact: Impact, changes: list[CupChange]) -> Table:
+    rows = tuple(
+        (
+            cell(_name(change), quiet=(site_names(impact, change.sites),)),
+            _room_cell(change),
+            Cell(tuple(_layer_words(change)) or ("one layer",), alarm=change.is_worse),
+        )
+        for change in changes
+    )
+    columns = (Column("Drink"), Column("Does it fit"), Column("Do its layers stay"))
+    return Table("Verdicts that move, and cups that stand badly", columns, rows)
+
+
+def _room_cell(change: CupChange) -> Cell:
+    after = change.after.state if change.after else None
+    before = change.before.state if change.before else None
+    quiet = []
+    if after is not None and after.free_mm is not None:
+        was = f"{before.free_mm:.0f} mm → " if before is not None and before.free_mm is not None else ""
+        quiet.append(f"{was}{after.free_mm:.0f} mm to the fill line")
+    return cell(_move(_room(before), _room(after)), quiet=tuple(quiet), alarm=bool(after and after.room in ("over-line", "overflows")))
+
+
+def _room(state: CupState | None) -> str:
+    return "" if state is None else room_short(state.room)
+
+
+def _layer_words(change: CupChange) -> list[str]:
+    return [words for words, _ in _moves(change)[1:]]
+
+
+def _moves(change: CupChange) -> list[tuple[str, int]]:
+    """Room first, then each pair of neighbours: its verdict before → after, and the rank of the latter."""
+    before, after = (made.state if made else None for made in (change.before, change.after))
+    made = change.after or change.before
+    names = made.names if made else {}
+    ranks = {"fits": 0, "unknown": 1, "over-line": 2, "overflows": 3, "stays": 0, "marginal": 2, "mixes": 3}
+    found = [(_move(_room(before), _room(after)), ranks.get(after.room, 0) if after else 0)]
+    was = {(m.lower, m.upper): m for m in before.meetings} if before else {}
+    now = {(m.lower, m.upper): m for m in after.meetings} if after else {}
+    for pair in [*now, *(pair for pair in was if pair not in now)]:
+        old, new = was.get(pair), now.get(pair)
+        words = _move(verdict_short(old.verdict) if old else "", verdict_short(new.verdict) if new else "")
+        gap = f" (lower heavier by {new.gap:+.3f} ± {new.band:.3f} g/ml)" if new and new.gap is not None and new.band is not None else ""
+        lower, upper = (names.get(key, key) for key in pair)
+        found.append((f"{upper} on {lower}: {words}{gap}", ranks.get(new.verdict, 0) if new else 0))
+    return found
+
+
+def _move(before: str, after: str) -> str:
+    if before == after:
+        return after
+    return f"{before or 'not there'} → {after or 'not there'}"
+
+
+def _figures(made: CupMade | None) -> Mapping[str, Any] | None:
+    if made is None:
+        return None
+    state = made.state
+    return {
+        "vessel": made.vessel, "room": state.room, "ml": _number(state.known_ml), "free_mm": _number(state.free_mm),
+        "melt_and_steam_g": _number(sum(layer.water for layer in state.layers)),
+        "ice_left_g": _number(state.ice.left if state.ice else 0.0),
+        "layers": [_layer(made, layer) for layer in state.layers],
+        "meetings": [
+            {"lower": m.lower, "upper": m.upper, "verdict": m.verdict, "gap": _number(m.gap, 4), "band": _number(m.band, 4)}
+            for m in state.meetings
+        ],
+        "hot": made.hot, "missing": list(state.missing),
+    }  # fmt: skip
+
+
+def _layer(made: CupMade, layer: LayerState) -> Mapping[str, Any]:
+    return {
+        "key": layer.key, "name": made.names.get(layer.key, layer.key), "with": list(layer.joined), "kind": layer.kind,
+        "ml": _number(layer.ml), "celsius": _number(layer.celsius), "bottom_mm": _number(layer.bottom), "top_mm": _number(layer.top),
+        "density": _number(layer.density, 4), "band": _number(layer.band, 4), "why": list(layer.why),
+    }  # fmt: skip
+
+
+def _number(value: float | None, places: int = 1) -> str | None:
+    if value is None:
+        return None
+    shown = Decimal(repr(round(value, places))) + 0
+    return f"{shown:f}"
