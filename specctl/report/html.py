@@ -7,22 +7,26 @@ parted from its unit at the end of a line. Same view, same bytes.
 
 from __future__ import annotations
 
-import html
+from collections.abc import Callable
 from dataclasses import dataclass
 
-from specctl.report.clean import visible
-from specctl.report.numbers_whole import figures
+from specctl.report.cup_picture import pair_svg
 from specctl.report.page import render
-from specctl.report.tables import Block, Table
+from specctl.report.pages_rows import markup_of, rows_of
+from specctl.report.qr import qr_svg
+from specctl.report.tables import Block, Cups, Picture, Table
 from specctl.report.view import View
 
 
 def render_html(view: View) -> bytes:
     """The whole page as UTF-8."""
-    page = render(
-        "report.html", footer=view.running_foot, view=view, shown=_Shown, kind=_kind, shares=_shares
-    )
+    page = render("report.html", footer=view.running_foot, view=view, code=drawn_digest(view), **blocks_context())
     return page.encode("utf-8")
+
+
+def blocks_context() -> dict[str, Callable[..., object]]:
+    """What `report/blocks.html` calls: `shown` of a text, `kind` of a block, `shares` and `rows` of a table."""
+    return {"shown": _Shown, "kind": _kind, "shares": _shares, "rows": _rows, "cups": _cups, "drawn": _picture}
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,13 +36,34 @@ class _Shown:
     text: str
 
     def __html__(self) -> str:
-        pieces = figures(visible(self.text))
-        return f"<bdi>{''.join(_piece(text, whole) for text, whole in pieces)}</bdi>"
+        return markup_of(self.text)
 
 
-def _piece(text: str, whole: bool) -> str:
-    escaped = html.escape(text, quote=True)
-    return f'<span class="kept">{escaped}</span>' if whole else escaped
+@dataclass(frozen=True, slots=True)
+class _Drawn:
+    """Markup of our own making, whose every text is escaped."""
+
+    svg: str
+
+    def __html__(self) -> str:
+        return self.svg
+
+
+def drawn_digest(view: View) -> object:
+    """The effect digest as a QR code, for a template to place."""
+    return _Drawn(qr_svg(view.digest, f"QR code of the effect digest {view.digest}"))
+
+
+def _cups(block: Cups) -> _Drawn:
+    return _Drawn(pair_svg(block.before, block.after))
+
+
+def _picture(block: Picture) -> _Drawn:
+    return _Drawn(block.svg)
+
+
+def _rows(table: Table) -> _Drawn:
+    return _Drawn("".join(rows_of(table.columns, table.rows)))
 
 
 def _kind(block: Block) -> str:

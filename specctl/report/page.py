@@ -41,6 +41,11 @@ def render(template: str, *, footer: str, **context: object) -> str:
     )
 
 
+def macros(template: str, **context: object) -> Any:
+    """The macros of `template` as functions that give markup; `context` is what they may name."""
+    return _environment().get_template(template).make_module(dict(context))
+
+
 @cache
 def _environment() -> Environment:
     from jinja2 import Environment, PackageLoader, StrictUndefined
@@ -55,6 +60,7 @@ def _environment() -> Environment:
         keep_trailing_newline=True,
     )
     environment.filters["bdi"] = _isolated
+    environment.filters["trusted"] = _markup
     environment.globals["say"] = say
     return environment
 
