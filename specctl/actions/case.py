@@ -23,6 +23,8 @@ from specctl.change.compiled import Compiled, compile_book
 from specctl.change.effect import CHAIN, Effect, differing, file_digest, for_franchise, plan_waves
 from specctl.change.facts import Change
 from specctl.change.notice import FOLDER as OFF_SALE
+from specctl.change.trust import ROW as TRUST
+from specctl.change.trust import change_of, trust_of
 from specctl.codec.load import Loaded, blob_id, load, read_file
 from specctl.domain.book import Book
 from specctl.domain.people import Proposal
@@ -32,7 +34,7 @@ from specctl.store.repository import Repository
 from specctl.store.signature import commit_key
 
 # Raise when the same book would compile to other entries: the shelf must not outlive the compiler.
-COMPILER = "compile-2"
+COMPILER = "compile-3"
 
 
 @dataclass(frozen=True)
@@ -135,8 +137,24 @@ class Case:
             self.proposal.start.isoformat(),
             plan_waves(self.proposal, tuple(sorted(self.book.sites))),
             differing(self.ledger.rows, self.compiled.rows),
-            tuple((path, file_digest(facts)) for path, facts in sorted(self.files_changed.items())),
+            self._file_rows,
         )
+
+    @cached_property
+    def _file_rows(self) -> tuple[tuple[str, str], ...]:
+        """Every changed file by the digest of its changed facts; a change of who may sign, or must, as a row of its own."""
+        rows = {}
+        for path, facts in self.files_changed.items():
+            book = self.merged.files.get(path) or self.main_files.get(path)
+            secret = path.startswith("prices/") and book is not None
+            beside = file_changes({}, {path: book}, self.repository.cache()).get(path) if secret and book else None
+            rows[path] = file_digest(facts, beside)
+        before, after = self.old_book, self.book
+        if before.policy and before.signatories and after.policy and after.signatories:
+            was, now = trust_of(before.signatories, before.policy).digest, trust_of(after.signatories, after.policy).digest
+            if was != now:
+                rows[TRUST] = change_of(was, now)
+        return tuple(sorted(rows.items()))
 
     def effect_of(self, scope: str) -> Effect:
         """The effect of one scope: `chain` or `franchise/<id>`."""

@@ -2,8 +2,8 @@
 
 Promises: nothing is lost. A row names every substance of the market's list that
 is not declared absent all the way down, and every fact any ingredient states,
-on the list or off it; thresholds and exemptions of a list are shown by others
-and never drop a fact here. A substance has one status in a row, the strongest:
+on the list or off it; an exempt form or an amount below a list's limit makes a
+fact one the list does not ask for (`declarable`), and never drops it. A substance has one status in a row, the strongest:
 contains, then may contain, then unknown. Weaker statements on the same
 substance stay in its paths, labelled.
 
@@ -38,6 +38,7 @@ from typing import Iterable, Mapping
 
 from specctl.analysis.build import STANDARD, OpenLine, Variant, open_lines, sizes_of, variants
 from specctl.analysis.changeover import old_stock
+from specctl.analysis.declarable import not_asked
 from specctl.analysis.ways import ways
 from specctl.domain.amount import Absent
 from specctl.domain.book import Book
@@ -50,6 +51,8 @@ MAY_CONTAIN = "may contain"
 UNKNOWN = "unknown"
 ABSENT = "absent"
 STRENGTH = (CONTAINS, MAY_CONTAIN, UNKNOWN)
+_BARE = {ord("("): "[", ord(")"): "]"}
+"""Round brackets close off what is said of a way; a supplier's own become square."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,13 +131,20 @@ def facts_of(
         if status is None:
             relied.update(_trust_ends(book, sources, substance, named))
             continue
+        spared = None
+        if group is not None and set(paths) == {CONTAINS} and (group.limit is not None or group.exempt):
+            # Only where nothing else may bring it: what may be in, or is unknown, has no amount and no form.
+            holders = [s.ingredient for s in sources if s.ingredient and substance in stated_by(s)]
+            spared = not_asked(book, recipe, variant, group, substance, holders, stocks)
+        if spared is not None:
+            relied.update(trusted_until(book, h.facts) for h in holders if h.facts is not None)
         found[status].append(
             Fact(
                 substance=substance,
                 group=group.key if group else None,
                 name=group.members[substance] if group else name_of(book, substance),
-                listed=group is not None,
-                paths=labelled(paths, status),
+                listed=group is not None and spared is None,
+                paths=labelled(paths, status) if spared is None else tuple(f"{p} ({spared})" for p in labelled(paths, status)),
             )
         )
     return AllergenRow(
@@ -232,8 +242,14 @@ def paths_by_status(
     for source in sources:
         status = status_in(book, source.ingredient, substance, grains)
         if status != ABSENT:
-            paths.setdefault(status, []).extend(source.paths)
+            paths.setdefault(status, []).extend(_scoped(source, status))
     return paths
+
+
+def _scoped(source: Source, status: str) -> Iterable[str]:
+    """The ways to a source; of what may be in it, with the supplier's own words on that."""
+    words = source.facts.scope.translate(_BARE).strip() if source.facts and status == MAY_CONTAIN else ""
+    return (f"{path} (its document: {words})" for path in source.paths) if words else source.paths
 
 
 def status_in(

@@ -4,7 +4,8 @@ Promises: a claim the standard build's facts contradict is an error, and so is
 one an allowed stand-in contradicts, since that goes into the cup unasked. A
 claim that unknown or may-contain facts cannot bear out is a warning: unknown is
 never "free from". A choice a customer asks for that breaks a claim is a warning
-naming the choice: the claim is for the standard build.
+naming the choice: the claim is for the standard build. What is unknown because
+a record cannot be read is that record's finding, and no claim's.
 
 Gluten-free is never computed: 20 mg/kg is a limit on a tested product (Implementing
 Regulation (EU) No 828/2014). Only contradictions are looked for. Oats contradict
@@ -28,6 +29,7 @@ from specctl.analysis.allergens import (
     paths_by_status,
     name_of,
     sources_of,
+    stated_by,
     strongest,
 )
 from specctl.analysis.build import Variant, variants
@@ -118,15 +120,30 @@ def _watched(claim: Claim, sources: Iterable[Source]) -> list[str]:
 
 
 def _doubts(book: Book, claim: Claim, sources: list[Source]) -> list[str]:
-    """What keeps a claim from being borne out, in words."""
+    """What keeps a claim from being borne out, in words; a record that cannot be read is told by itself."""
     found = []
+    sources = [source for source in sources if not _broken(book, source)]
     for substance in sorted(claim.forbids):
-        paths = paths_by_status(book, _uncertified(claim, sources, substance), substance)
+        asked = [s for s in _uncertified(claim, sources, substance) if not _list_broken(book, s, substance)]
+        paths = paths_by_status(book, asked, substance)
         status = strongest(paths)
         if status is not None and status != CONTAINS:
             ways = labelled(paths, status)
             found.append(f"{name_of(book, substance)} is {_word(status)} ({_some(ways)})")
     return found + _watched(claim, sources)
+
+
+def _broken(book: Book, source: Source) -> bool:
+    """Whether a source is unknown only because its record, or the prep it stands for, cannot be read."""
+    return source.ingredient is None and not {f"ingredient/{source.id}", f"prep/{source.id}"}.isdisjoint(book.broken)
+
+
+def _list_broken(book: Book, source: Source, substance: str) -> bool:
+    """Whether a source would answer for the substance by a list that cannot be read."""
+    facts = source.facts
+    if facts is None or substance in stated_by(source):
+        return False
+    return any(f"list/{id}" in book.broken for id in facts.answers_for)
 
 
 def _word(status: str) -> str:

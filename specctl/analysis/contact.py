@@ -43,7 +43,6 @@ from specctl.domain.book import Book
 from specctl.domain.cleaning import Cleaning
 from specctl.domain.place import AllergenList, Site
 from specctl.domain.recipe import Drink, Prep
-from specctl.problem import WARNING, Problem
 
 _NAMED = 3
 _FIELD = {CONTAINS: "contains", MAY_CONTAIN: "may_contain", UNKNOWN: "unknown"}
@@ -106,6 +105,7 @@ class Kitchen:
         for substance in sorted({s for e in touched for s in self._onto[e]}, key=self._order):
             was = base.status(substance)
             if was == CONTAINS:
+                self._asked_again(found[CONTAINS], substance, touched, here)
                 continue
             ways = []
             for equipment in touched:
@@ -172,6 +172,14 @@ class Kitchen:
                 paths=before + ways + after,
             )
         )
+
+    def _asked_again(self, held: list[Fact], substance: str, touched: list[str], here: str) -> None:
+        """What stayed below a list's limit is declared after all where equipment may bring more of it."""
+        for place, fact in enumerate(held):
+            if fact.substance != substance or fact.listed or fact.group is None:
+                continue
+            ways = [self._words(e, substance, here) for e in touched if substance in self._onto[e]]
+            held[place] = replace(fact, listed=True, paths=(*fact.paths, *(f"{way} (may contain)" for way in ways)))
 
     def _name(self, substance: str) -> str:
         group = self.list.group_of(substance)
@@ -278,45 +286,6 @@ def all_equipment_of(book: Book, recipe: Drink | Prep) -> frozenset[str]:
             for id in preps_in(book, line.use):
                 found |= equipment_of(book.preps[id])
     return frozenset(found)
-
-
-def check_cleaning(book: Book, today: date) -> list[Problem]:
-    """Findings on the cleaning rules of every site: those that lower nothing, and why."""
-    problems = []
-    for _, site in sorted(book.sites.items()):
-        for id, rule in site.cleaning.items():
-            who = f"'{site.name}' cleans {id} by {rule.method}"
-            if id not in site.equipment:
-                problems.append(
-                    Problem(
-                        "cleaning-unknown-equipment",
-                        rule.place,
-                        f"{who}, and does not have it",
-                        "Correct the name, or add it under equipment.",
-                    )
-                )
-            elif not rule.lowers:
-                lacks = "clears nothing" if rule.method in ("rinse", "wipe") else "has no dated document"
-                problems.append(
-                    Problem(
-                        "cleaning-lowers-nothing",
-                        rule.place,
-                        f"{who}, which {lacks}: allergens are carried across as before",
-                        "Only a wash with a dated document that bears it out lowers a warning.",
-                        WARNING,
-                    )
-                )
-            elif today >= rule.trusted_until(book.settings.documents_last):
-                problems.append(
-                    Problem(
-                        "cleaning-document-old",
-                        rule.place,
-                        f"{who}; its document of {rule.dated} is too old to lower a warning",
-                        "Validate the cleaning again and write the new document.",
-                        WARNING,
-                    )
-                )
-    return problems
 
 
 def _statuses(row: AllergenRow) -> dict[str, str]:

@@ -1,8 +1,10 @@
 """Suppliers' allergen documents: do they speak of this product, and still hold.
 
 Promises: every substance no list of the book knows, every document that says a
-substance is both in and absent, every document for another product, and every
-one too old to prove an absence today. What a wrong document does to the facts
+substance is both in and absent, every exempt form no list names and every amount
+of something that is not contained, every document for another product, and
+every one too old to prove an absence today; the old packs' document too, while
+there may be some. What a wrong document does to the facts
 is `allergens`' business: unknown, never absent.
 """
 
@@ -21,6 +23,7 @@ from specctl.problem import NOWHERE, WARNING, Place, Problem
 def check_documents(book: Book, today: date) -> list[Problem]:
     """Findings on the allergen facts of every ingredient, and on what claims forbid."""
     known = sorted({s for each in book.lists.values() for s in each.substances()})
+    exempt = sorted({form for each in book.lists.values() for group in each.groups.values() for form in group.exempt})
     whole = not any(each.startswith("list/") for each in book.broken)
     problems = []
     for _, ingredient in sorted(book.ingredients.items()):
@@ -36,9 +39,11 @@ def check_documents(book: Book, today: date) -> list[Problem]:
                 )
             )
             continue
-        if whole:
-            problems.extend(_strangers(ingredient, facts, known))
-        problems.extend(_contradictions(ingredient, facts))
+        for said in (facts, *((ingredient.was.facts,) if ingredient.was else ())):
+            if whole:
+                problems.extend(_strangers(ingredient, said, known))
+                problems.extend(_forms(ingredient, said, exempt))
+            problems.extend(_contradictions(ingredient, said))
         problems.extend(_product(ingredient, facts))
         problems.extend(_age(book, ingredient, facts, today))
     for claim in book.settings.claims.values() if whole else ():
@@ -74,6 +79,34 @@ def _contradictions(ingredient: Ingredient, facts: AllergenFacts) -> list[Proble
                 _place(ingredient, facts, substance),
                 f"'{ingredient.name}' says {substance} is both {said} and absent",
                 "Read the document again; until then it counts as in.",
+            )
+        )
+    return problems
+
+
+def _forms(ingredient: Ingredient, facts: AllergenFacts, exempt: list[str]) -> list[Problem]:
+    """Exempt forms no list names, and forms or amounts of what is not contained."""
+    problems = []
+    for substance, forms in sorted(facts.forms.items()):
+        for form in forms:
+            if form not in exempt:
+                problems.append(
+                    Problem(
+                        "allergen-form-unknown",
+                        _place(ingredient, facts, substance),
+                        f"'{ingredient.name}' names the form '{form}' of {substance}, which no list of the book exempts: it is declared",
+                        f"{did_you_mean(form, exempt)}Write the words of the list, or take the form out.",
+                        WARNING,
+                    )
+                )
+    for substance in sorted((facts.forms.keys() | facts.mg_per_kg.keys()) - facts.contains):
+        problems.append(
+            Problem(
+                "allergen-amount-idle",
+                _place(ingredient, facts, substance),
+                f"'{ingredient.name}' states a form or an amount of {substance}, and does not say that it contains it",
+                "Add it under contains, or take the form or amount out.",
+                WARNING,
             )
         )
     return problems

@@ -11,7 +11,7 @@ from datetime import date
 
 from specctl.analysis.changeover import check_changeovers
 from specctl.analysis.claims import check_claims
-from specctl.analysis.contact import check_cleaning
+from specctl.analysis.cleanrule import check_cleaning
 from specctl.analysis.cupcheck import check_cups
 from specctl.analysis.documents import check_documents
 from specctl.analysis.equivalent import check_equivalents

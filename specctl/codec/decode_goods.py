@@ -128,6 +128,8 @@ def _facts(c: Cursor, key: str = "allergens") -> AllergenFacts | None:
         scope=x.text("scope"),
         place=c.key_place(key),
         substance_places=places,
+        forms={k: f.words(k) for k, _ in f.node.pairs()} if (f := x.at("forms")) else {},
+        mg_per_kg={k: n for k, _ in m.node.pairs() if (n := m.number(k)) is not None} if (m := x.at("mg_per_kg")) else {},
     )
 
 

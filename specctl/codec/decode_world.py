@@ -63,6 +63,8 @@ def allergen_list(c: Cursor, id: str) -> AllergenList:
             {s: str(m.node.value) for s, m in x.pairs("members")},
             x.text("threshold"),
             x.words("exempt"),
+            l.number("mg_per_kg") if (l := x.at("limit")) else None,
+            bool(l and l.text("declared") == "at-or-above"),
         )
         for key, x in c.pairs("groups")
     }

@@ -35,7 +35,9 @@ class AllergenFacts:
     """What a supplier's document says, at the finest grain.
 
     `answers_for` names the allergen lists the document answers in full: what it
-    does not name there is declared absent. Everything else is unknown.
+    does not name there is declared absent. Everything else is unknown. `scope` is
+    the supplier's own words on what may be in it. `forms` are exempt forms of what
+    is contained, in the words of a list; `mg_per_kg` how much of it the goods hold.
     """
 
     document: str
@@ -48,6 +50,8 @@ class AllergenFacts:
     scope: str = ""
     place: Place = field(default=NOWHERE, compare=False)
     substance_places: Mapping[str, Place] = field(default_factory=dict, compare=False)
+    forms: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    mg_per_kg: Mapping[str, Decimal] = field(default_factory=dict)
 
     def trusted_until(self, lasts: timedelta) -> date:
         """The first day on which this document is too old to prove an absence."""

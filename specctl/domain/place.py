@@ -14,13 +14,19 @@ from specctl.problem import NOWHERE, Place
 
 @dataclass(frozen=True, slots=True)
 class Group:
-    """One entry of a market's list: its legal name and the substances in it."""
+    """One entry of a market's list: its legal name and the substances in it.
+
+    `limit` is in mg in a kg or l of the drink as served: it is declared above it,
+    or from it on where `limit_included`. None: declared in any amount.
+    """
 
     key: str
     name: str
     members: Mapping[str, str]
     threshold: str = ""
     exempt: tuple[str, ...] = ()
+    limit: Decimal | None = None
+    limit_included: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -16,7 +16,8 @@ from hypothesis import strategies as st
 
 from specctl.analysis.allergens import AllergenRow, facts_of
 from specctl.analysis.build import STANDARD, Variant, variants
-from specctl.analysis.contact import Kitchen, check_cleaning
+from specctl.analysis.cleanrule import check_cleaning
+from specctl.analysis.contact import Kitchen
 from specctl.domain.book import Book
 from specctl.domain.cleaning import Cleaning
 from specctl.domain.place import Site
