@@ -50,7 +50,8 @@ STANDARD = Variant()
 
 @dataclass(frozen=True, slots=True)
 class BuiltLine:
-    """One line of a build at one size. `tolerance` is the line's own or the book's."""
+    """One line of a build at one size. `tolerance` is the line's own or the book's;
+    `strained`: its layer is strained, so ice of it never reaches the cup."""
 
     path: str
     layer: str
@@ -59,6 +60,7 @@ class BuiltLine:
     amount: Amount
     tolerance: Tolerance
     place: Place = field(default=NOWHERE, compare=False)
+    strained: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -158,6 +160,7 @@ def build_lines(
     Lines left out at this size, or without an amount for it, are not here.
     """
     built = {}
+    strained = _strained(recipe)
     for path, line in open_lines(recipe, variant).items():
         amount = line.amount(size)
         if amount is None or isinstance(amount, Absent):
@@ -170,8 +173,16 @@ def build_lines(
             amount=amount,
             tolerance=line.tolerance or book.settings.tolerance,
             place=line.place_of(size),
+            strained=line.layer in strained,
         )
     return built
+
+
+def _strained(recipe: Drink | Prep) -> frozenset[str]:
+    """Keys of the layers whose ice stays in a strainer."""
+    if not isinstance(recipe, Drink):
+        return frozenset()
+    return frozenset(k for k, layer in recipe.layers.items() if layer.handling is not None and layer.handling.strained)
 
 
 def stocked(

@@ -90,5 +90,24 @@ class CupState:
         return water / grams if grams else 0.0
 
     @property
+    def doubt_ml(self) -> float:
+        """How far the level may be off by the bands of its layers' densities, all to one side, ml."""
+        return sum(
+            each.ml * each.band / each.density
+            for each in self.layers
+            if each.ml is not None and each.band is not None and each.density
+        )
+
+    @property
+    def drinkable_ml(self) -> float | None:
+        """Ml to drink, for figures by 100 ml: melt water and steam counted, ice left over not; None: not known."""
+        return None if self.missing else sum(each.ml or 0.0 for each in self.layers if each.kind != "pieces")
+
+    @property
+    def melt_g(self) -> float:
+        """Grams of melt water and condensed steam among what can be drunk."""
+        return sum(each.water for each in self.layers)
+
+    @property
     def hottest(self) -> float | None:
         return max((each.celsius for each in self.layers if each.celsius is not None), default=None)

@@ -1,8 +1,9 @@
 """What goes wrong in the cup, found when the spec is written.
 
-Promises: every size and every choice of every drink is computed; what is known
-to overflow is an error, what stands over the fill line or mixes with its
-neighbour is a warning, each told once with the choices and sizes it holds for.
+Promises: every size and every choice of every drink is computed; what overflows
+even at the near edge of its doubt is an error; what may overflow, stands over
+the fill line or mixes with its neighbour is a warning, each told once with the
+choices and sizes it holds for.
 Temperatures nobody can pour at and vessels without a capacity are errors.
 What is not known stays unknown and is never called fine.
 """
@@ -11,6 +12,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from math import ceil
 
 from specctl.analysis.build import STANDARD, Variant, build_lines, choice_of, sizes_of, variants
 from specctl.analysis.cup_state import CupState
@@ -25,7 +27,7 @@ from specctl.domain.book import Book
 from specctl.domain.equipment import Vessel
 from specctl.domain.ingredient import Ingredient
 from specctl.domain.recipe import Drink, Prep
-from specctl.problem import WARNING, Place, Problem
+from specctl.problem import ERROR, WARNING, Place, Problem
 
 _MOST_OVERRUN = 10
 
@@ -87,11 +89,14 @@ def _room(drink: Drink, cups: list[Cup]) -> Iterator[Problem]:
         counted = f", {water:.0f} g of melt water and steam counted" if water >= 0.5 else ""
         counted += ", ice counted" if ice is not None and ice.displaces else ""
         if room == "overflows":
+            doubt = cup.state.doubt_ml
+            sure = cup.state.known_ml - doubt > float(vessel.brimful)
             yield Problem(
                 "cup-overflow",
                 _place(drink, cup),
-                f"{who} comes to about {ml} and '{vessel.name}' holds {plain(vessel.brimful)} ml to the rim{counted}",
+                f"{who} comes to about {ml}, within {max(1, ceil(doubt))} ml, and '{vessel.name}' holds {plain(vessel.brimful)} ml to the rim{counted}",
                 "Take a larger vessel, or less of something. The figure is an estimate: pour one and look.",
+                ERROR if sure else WARNING,
             )
         else:
             over = -(cup.state.free_mm or 0.0)

@@ -2,8 +2,9 @@
 
 A line that tops up to a height is solved for its cup; a choice's own top-up
 line takes the volume the choice leaves out, or gives way to what it adds. What
-cannot be worked out stays without grams; nothing is guessed. Exact decimals:
-the result lands in an entry.
+cannot be worked out stays without grams; nothing is guessed. Strained ice
+displaces nothing, and its melt water, an estimate, is not counted: a rule is
+met by eye. Exact decimals: the result lands in an entry.
 """
 
 from __future__ import annotations
@@ -14,7 +15,7 @@ from decimal import Decimal
 
 from specctl.analysis.build import BuiltLine
 from specctl.analysis.cup import Poured, Unknown, line_volume, top_to_grams, top_up_grams
-from specctl.analysis.density import liquid_density
+from specctl.analysis.density import Item, liquid_density
 from specctl.domain.amount import Each, Grams, TopTo, centigrams
 from specctl.domain.book import Book
 from specctl.domain.equipment import Vessel
@@ -48,7 +49,13 @@ def fill_lines(
 
 
 def _poured(book: Book, lines: Mapping[str, BuiltLine]) -> list[Poured]:
-    return [(path, line.amount, item) for path, line in lines.items() if (item := book.item(line.use))]
+    """What reaches the cup: strained ice does not. The water it leaves is an estimate and no part of a rule."""
+    found = ((path, line, book.item(line.use)) for path, line in lines.items())
+    return [(path, line.amount, item) for path, line, item in found if item and not _stays_behind(line, item)]
+
+
+def _stays_behind(line: BuiltLine, item: Item) -> bool:
+    return line.strained and isinstance(item, Ingredient) and item.state == "ice"
 
 
 def _grams(book: Book, line: BuiltLine, rule: Decimal | Unknown | None) -> Decimal | None:
@@ -84,6 +91,8 @@ def _volume(book: Book, lines: Mapping[str, BuiltLine]) -> Decimal | None:
     total = Decimal(0)
     for line in lines.values():
         item = book.item(line.use)
+        if item and _stays_behind(line, item):
+            continue
         volume = line_volume(line.amount, item) if item else None
         if not isinstance(volume, Decimal):
             return None
