@@ -5,7 +5,7 @@ as data, never as markup, so nothing in a text is read as an instruction. Only
 the fonts inside typst are used, and the one date is the day the report was made
 for: same view, same bytes, with the same typst. Those fonts do not draw every
 script; a character they lack is shown as its code point and the page says so.
-Nothing is folded. Drawings are left out: the tables beside them say the same.
+Nothing is folded. Cups are drawn in plain characters; of other pictures the table beside says the same.
 """
 
 from __future__ import annotations
@@ -20,8 +20,9 @@ from typing import Any
 from specctl.errors import Refused
 from specctl.report.catalogue import LANGUAGE
 from specctl.report.clean import code_point, visible
+from specctl.report.cup_text import pair_text
 from specctl.report.qr import qr_svg
-from specctl.report.tables import Block, Cell, Command, Facts, Listing, Note, Section, Table
+from specctl.report.tables import Block, Cell, Command, Cups, Facts, Listing, Note, Section, Table
 from specctl.report.view import View
 
 A4, LETTER = "a4", "us-letter"
@@ -33,6 +34,7 @@ _DRAWN = re.compile(
 # A word longer than this may be parted, or it would run over the edge of its column.
 _LONGEST_IN_CELL = 14
 _LONGEST_IN_LINE = 70
+_DRAWING_WIDTH = 88
 _PART_HERE = "\u200b"
 _LACKING = "Characters that this paper's fonts cannot draw stand as code points, ⟨U+0000⟩; the HTML form shows them."
 
@@ -100,6 +102,9 @@ class _Writer:
                 return {"kind": "facts", "pairs": [[self.text(name), self.text(value)] for name, value in pairs]}
             case Command(text):
                 return {"kind": "command", "text": self.text(text)}
+            case Cups(caption, before, after):
+                drawn = pair_text(before, after, _DRAWING_WIDTH)
+                return {"kind": "drawing", "caption": self.text(caption), "lines": [self.text(line, _DRAWING_WIDTH) for line in drawn]}
             case Table():
                 return self._table(block)
             case _:
