@@ -1,6 +1,6 @@
-"""Print rules that depend on the page: the running footer, as a style sheet.
+"""Print rules that depend on the page: what stands at the head of each printed page, as a style sheet.
 
-The footer is text from outside inside a style sheet, so every character but
+It is text from outside inside a style sheet, so every character but
 plain letters, digits and spaces is written as its code point (CSS Syntax
 Level 3, section 4.3.7); nothing in it can end the string.
 """
@@ -11,13 +11,13 @@ from specctl.report.clean import visible
 
 
 def page_rules(footer: str) -> str:
-    """CSS that repeats `footer` and the page count at the foot of each printed page."""
+    """CSS that repeats `footer` and the page count at the head of each printed page."""
     words = css_string(footer)
+    # One box over the whole width: it reads the same from the right as from the left.
     return (
-        "@page{margin:14mm 12mm 18mm}"
-        f"@page{{@bottom-left{{content:{words};font:8pt sans-serif;width:86%;text-align:left}}"
-        '@bottom-right{content:counter(page) " / " counter(pages);'
-        "font:8pt sans-serif;width:14%;text-align:right}}"
+        "@page{margin:20mm 12mm 12mm}"
+        f'@page{{@top-center{{content:{words} " \\b7  " counter(page) " / " counter(pages);'
+        "font:8pt sans-serif;width:100%;text-align:start;vertical-align:bottom;padding-bottom:3mm}}"
     )
 
 

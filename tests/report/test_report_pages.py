@@ -126,7 +126,7 @@ def test_every_page_says_what_it_belongs_to_and_the_way_back() -> None:
         assert "index.html" in page.links or name == "index.html"
         # The foot of every printed page: CSS writes what is no letter or digit as a code point.
         assert f"page {number[1]} of {total} of the report" in data.decode()
-        assert re.search(rf"@bottom-[a-z]+{{content:\"[^\"]*page {number[1]} of {total}", data.decode())
+        assert re.search(rf"@top-center{{content:\"[^\"]*page {number[1]} of {total}", data.decode())
     assert seen == set(range(1, total + 1))
 
 
