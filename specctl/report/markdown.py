@@ -13,12 +13,14 @@ import html
 import re
 
 from specctl.report.clean import for_markdown, visible
-from specctl.report.tables import Block, Cell, Command, Facts, Listing, Note, Section, Table
+from specctl.report.cup_text import pair_text
+from specctl.report.tables import Block, Cell, Command, Cups, Facts, Listing, Note, Picture, Section, Table
 from specctl.report.view import View
 
 _APART = "<!-- -->"
 _CALLS = re.compile(r"(\\[@#!&~$](?=\w)|\\:(?=\\/)|(?i:www)(?=\\\.))")
 _BREAK = "<br>"
+_CODE_WIDTH = 76
 
 
 def render_markdown(view: View) -> str:
@@ -32,7 +34,13 @@ def render_markdown(view: View) -> str:
     ]
     for section in view.sections:
         parts += _section(section)
+    parts.append(f"<!-- {_unmarked(view.stamp)} -->")
     return "\n\n".join(part for part in parts if part) + "\n"
+
+
+def _unmarked(stamp: str) -> str:
+    """A stamp holds only small letters, digits and `- /`; anything else stays out of a comment."""
+    return re.sub(r"[^a-z0-9/ -]|--+", "", stamp)
 
 
 def _section(section: Section) -> list[str]:
@@ -49,6 +57,12 @@ def _block(block: Block) -> str:
             return "\n".join(f"- **{_text(name)}**: {_text(value)}" for name, value in pairs)
         case Command(text):
             return f"    {visible(text)}"
+        case Picture(caption, alternative):
+            return f"{_strong(caption)}: {_text(alternative)}"
+        case Cups(caption, before, after):
+            drawn = pair_text(before, after, _CODE_WIDTH)
+            # An indented block: nothing in a name can end it.
+            return "\n\n".join([_strong(caption), "\n".join(f"    {line}".rstrip() for line in drawn)])
         case Table(fold=True):
             summary = html.escape(visible(block.caption))
             return f"<details><summary>{summary}</summary>\n\n{_table(block)}\n\n</details>"

@@ -14,8 +14,9 @@ from typing import TYPE_CHECKING, Any, Literal, Sequence, TextIO
 from specctl.problem import Problem
 from specctl.report.clean import columns as columns_of
 from specctl.report.clean import visible
+from specctl.report.cup_text import NARROWEST_DRAWN, pair_text
 from specctl.report.numbers_whole import joined
-from specctl.report.tables import Block, Cell, Column, Command, Facts, Listing, Note, Point, Section, Table
+from specctl.report.tables import Block, Cell, Column, Command, Cups, Facts, Listing, Note, Picture, Point, Section, Table
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -157,8 +158,23 @@ class _Screen:
                     self.line(value, lead=f"{visible(name)}: ")
             case Command(text):
                 self.command(text)
+            case Picture(caption, alternative):
+                self.line(f"{caption}. {alternative}")
+            case Cups():
+                self.cups(block)
             case Table():
                 self.table(block)
+
+    def cups(self, cups: Cups) -> None:
+        """Drawn, or in words where the screen is too narrow to draw."""
+        self.line(cups.caption, _STRONG)
+        if self.width < NARROWEST_DRAWN:
+            for view in (cups.before, cups.after):
+                if view is not None:
+                    self.line(view.alternative, indent=2)
+            return
+        for line in pair_text(cups.before, cups.after, self.width):
+            self._out.write(f"{line}\n")
 
     def table(self, table: Table) -> None:
         if table.caption:

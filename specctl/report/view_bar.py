@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from typing import Any
 
+from specctl.change.effect import CHAIN
 from specctl.change.impact import AmountChange, AtSites, Impact
 from specctl.report import view_same_grams
 from specctl.report.tables import Point
@@ -17,6 +20,7 @@ _MOST_ITEMS = 2
 _MOST_LINES = 2
 _MOST_SIZES = 2
 _MOST_NAMES = 3
+_MOST_NEW = 2
 
 
 def point(impact: Impact) -> Point:
@@ -28,16 +32,16 @@ def point(impact: Impact) -> Point:
             moved.setdefault(change.item, []).append(change)
     names = {c.item: c.item_name for c in impact.amounts}
     parts = [f"{names[item]}: {words}" for item in _ordered(moved, names) if (words := item_words(impact, moved[item]))]
-    text = _joined(parts)
+    out = _out_words([c for c in impact.amounts if is_called_out(c)])
+    lead = view_same_grams.lead(impact)
+    text = _joined(parts, 1 if out or lead else _MOST_ITEMS)
     new = {t.item: t.item_name for t in impact.texts if t.kind == "item-new" and t.item not in moved}
     if new:
         drinks = [name for item, name in sorted(new.items()) if kind_words(item) == "drink"]
-        told = few(drinks or new.values(), _MOST_NAMES)
+        told = few(drinks or new.values(), _MOST_NEW)
         text += f"{' ' if text else ''}{count(len(new), 'card')} NEW: {told}{', and preps' if 0 < len(drinks) < len(new) else ''}."
     text = text or "No amount and no tool amount moves."
-    out = _out_words([c for c in impact.amounts if is_called_out(c)])
-    lead = view_same_grams.lead(impact)
-    words = " ".join(t for t in (out, lead, text, _recompiled(impact)) if t)
+    words = " ".join(t for t in (lead, out, text, _recompiled(impact)) if t)
     return Point("At the bar", words, "amounts", alarm=bool(out or lead))
 
 
@@ -46,15 +50,18 @@ def _ordered(moved: dict[str, list[AmountChange]], names: dict[str, str]) -> lis
     return sorted(moved, key=lambda i: (not any(map(is_called_out, moved[i])), kind_words(i) != "drink", names[i], i))
 
 
-def _joined(parts: Sequence[str]) -> str:
+def _joined(parts: Sequence[str], most: int) -> str:
     if not parts:
         return ""
-    rest = len(parts) - _MOST_ITEMS
-    return "; ".join(parts[:_MOST_ITEMS]) + (f"; {count(rest, 'card')} more below." if rest > 0 else ".")
+    rest = len(parts) - most
+    return "; ".join(parts[:most]) + (f"; {count(rest, 'card')} more below." if rest > 0 else ".")
 
 
 def item_words(impact: Impact, changes: Sequence[AmountChange]) -> str:
-    """`Salted oat foam 30 g → 34 g (Regular); Saltmarket: 75 ml line → 80 ml line of the Small jug`."""
+    """`Salted oat foam 30 g → 34 g; in tools: 75 ml line → 80 ml line of the Small jug (Saltmarket)`.
+
+    Over the whole chain tools differ from site to site: there they lead only where no gram moves.
+    """
     lines: dict[str, list[AmountChange]] = {}
     for change in changes:
         if is_standard(change) and not change.same_grams:
@@ -64,7 +71,8 @@ def item_words(impact: Impact, changes: Sequence[AmountChange]) -> str:
         parts.append(count(len(lines) - _MOST_LINES, "more line"))
     if not lines and any(not c.same_grams for c in changes):
         parts.append(f"{count(sum(not c.same_grams for c in changes), 'amount')} in its options")
-    tools = _tools_words(impact, [c for same in lines.values() for c in same] or [c for c in changes if c.same_grams])
+    grams_move = bool(lines) and impact.effect.scope == CHAIN
+    tools = "" if grams_move else _tools_words(impact, [c for same in lines.values() for c in same] or [c for c in changes if c.same_grams])
     return "; ".join([*parts, tools] if tools else parts)
 
 
@@ -87,8 +95,23 @@ def _tools_words(impact: Impact, changes: Sequence[AmountChange]) -> str:
             where = site_names(impact, at.sites) if len(at.sites) < _MOST_NAMES else count(len(at.sites), "site")
             name = f"{change.line_name}, " if change.same_grams or len({c.path for c in changes}) > 1 else ""
             same = "same grams, " if change.same_grams else ""
-            return f"{same}in tools: {name}{tools_at(at)} ({where}{size})"
+            return f"{same}in tools: {name}{tools_at(_short(at))} ({where}{size})"
     return ""
+
+
+def _short(at: AtSites) -> AtSites:
+    """The same with each tool by the first part of its name, where no two tools then read alike."""
+    lines = [line for line in (at.before_line, at.after_line) if line]
+    names = {move["name"] for line in lines for move in line["measure"]["moves"]}
+    if len({name.split(",")[0] for name in names}) < len(names):
+        return at
+    before, after = (_renamed(line) if line else None for line in (at.before_line, at.after_line))
+    return replace(at, before_line=before, after_line=after)
+
+
+def _renamed(line: Mapping[str, Any]) -> Mapping[str, Any]:
+    moves = [{**move, "name": move["name"].split(",")[0]} for move in line["measure"]["moves"]]
+    return {**line, "measure": {**line["measure"], "moves": moves}}
 
 
 def _weighs(at: AtSites) -> bool:
@@ -98,8 +121,8 @@ def _weighs(at: AtSites) -> bool:
 def _out_words(changes: Sequence[AmountChange]) -> str:
     if not changes:
         return ""
-    lines = few((f"{c.line_name} in {c.item_name}" for c in changes), 1)
-    return f"{count(len(changes), 'amount')} CANNOT be measured within tolerance at every site: {lines}."
+    lines = few((c.line_name for c in changes), _MOST_LINES)
+    return f"{count(len(changes), 'amount')} CANNOT be measured within tolerance at every site ({lines})."
 
 
 def _recompiled(impact: Impact) -> str:

@@ -14,6 +14,7 @@ KEY = "buying"
 TITLE = "Buy and run down"
 # More would push the rest off the first screen; the section holds them all.
 _MOST_NAMES = 2
+_MOST_NEW = 4
 _MOST_SUMS = 3
 
 
@@ -21,16 +22,19 @@ def point(impact: Impact) -> Point:
     """Names with what a week takes of them, most first, and what a pack left at each site is worth."""
     new, gone, moved = (_most_first(impact, way) for way in ("new", "gone", "moved"))
     parts = []
-    if new:
-        parts.append(f"Buy new: {few(map(_weekly, new), _MOST_NAMES)}.")
+    if len(new) > _MOST_NEW:
+        parts.append(f"{len(new)} ingredients NEW to buy, each with its week below.")
+    elif new:
+        parts.append(f"Buy new: {few(map(_weekly, new), _MOST_NEW)}.")
     if gone:
-        parts.append(f"Run down: {few(map(_weekly, gone), _MOST_NAMES)}. {_left_words(impact)}")
+        parts.append(f"Run down: {few(map(_weekly, gone), _MOST_NAMES)}; {_left_words(impact)}.")
     if moved:
-        told = few((f"{b.name} {_week(b, short=True)}" for b in moved), _MOST_NAMES)
-        parts.append(f"Order more or less a week: {told}.")
-    if not gone and parts:
-        parts.append("Nothing to run down, no leftover.")
-    return Point(TITLE, " ".join(parts) or "Nothing new to buy, nothing to run down, no leftover.", KEY)
+        most = moved[0]
+        rest = f", {len(moved) - 1} more move" if len(moved) > 1 else ""
+        parts.append(f"A week: {_week(most, short=True)} of {most.name}{rest}.")
+    if not gone:
+        parts.append("Nothing to run down, nothing left over.")
+    return Point(TITLE, " ".join(parts) if impact.bought else "Nothing new to buy, to run down or left over.", KEY)
 
 
 def _most_first(impact: Impact, way: str) -> list[Bought]:
@@ -62,9 +66,9 @@ def _leftovers(impact: Impact) -> list[Leftover]:
 def _left_words(impact: Impact) -> str:
     worth = write_off(impact)
     if not worth:
-        return "What is left over has no price at hand."
+        return "what is left over has no price at hand"
     some = ", as far as priced" if any(left.value is None for left in _leftovers(impact)) else ""
-    return f"One pack left at each site is worth {few(worth, _MOST_SUMS)}{some}."
+    return f"a pack left at each site is worth {few(worth, _MOST_SUMS)}{some}"
 
 
 def section(impact: Impact) -> Section:

@@ -5,6 +5,8 @@ from __future__ import annotations
 from decimal import Decimal
 
 from specctl.change.impact import CostChange, Impact, MenuChange
+from specctl.report.picture_bridge import bridge_of
+from specctl.report.picture_franchises import panels_of
 from specctl.report.tables import Block, Cell, Column, Listing, Note, Section, Table, cell
 from specctl.report.view_names import day_words, listed
 from specctl.report.view_numbers import (
@@ -61,11 +63,13 @@ def section(impact: Impact) -> Section:
     elif not impact.costs:
         blocks.append(Note("No drink's cost moves at the prices at hand."))
     blocks += _menu_table(impact)
+    blocks += panels_of(by_franchise(impact), impact.names.franchises)
     for franchise, costs in by_franchise(impact).items():
         name = impact.names.franchises.get(franchise, franchise)
         as_of = next((d for f, _, d in impact.price_books if f == franchise), "")
         dated = f", prices of {day_words(as_of)}" if as_of else ""
         blocks.append(_cup_table(f"{name}{dated}: one cup and one week", costs))
+        blocks += _bridges(name, costs)
         parts = _ingredient_table(f"{name}: what moved the cost of one cup", costs)
         blocks += [parts] if parts.rows else []
         small = _too_small(costs)
@@ -80,6 +84,24 @@ def section(impact: Impact) -> Section:
         )
     )
     return Section(KEY, TITLE, tuple(blocks), alarm=bool(missing))
+
+
+# More would be a wall of pictures; the tables hold every drink and size.
+_MOST_BRIDGES = 6
+
+
+def _bridges(name: str, costs: list[CostChange]) -> list[Block]:
+    """A bridge for each drink in the size that moves most, most first, and a count of those not drawn."""
+    largest: dict[str, CostChange] = {}
+    for cost in sorted(costs, key=lambda c: -abs(change_of(c) or Decimal(0))):
+        if change_of(cost) is not None:
+            largest.setdefault(cost.drink, cost)
+    drawn = [picture for cost in largest.values() if (picture := bridge_of(cost, name))]
+    blocks: list[Block] = [*drawn[:_MOST_BRIDGES]]
+    if len(drawn) > _MOST_BRIDGES:
+        rest = count(len(drawn) - _MOST_BRIDGES, "more drink")
+        blocks.append(Note(f"Drawn: each drink in the size that moves most, most first. {rest} in the tables alone."))
+    return blocks
 
 
 def by_franchise(impact: Impact) -> dict[str, list[CostChange]]:

@@ -36,17 +36,17 @@ def asked_point(impact: Impact, now: datetime | None) -> Point:
         return Point(_LABEL, f"{words} {starts}.{_nothing_done(impact)}", SIGNING)
     draft = "Still a draft. " if impact.state == "draft" else ""
     whom = few((role_words(s.role) for s in own), _MOST)
-    return Point(_LABEL, f"{draft}Sign or object {_by_when(impact, now)}, as {whom}. {starts}.{_nothing_done(impact)}", SIGN)
+    return Point(_LABEL, f"{draft}Sign or object as {whom} {_by_when(impact, now)}.{_nothing_done(impact)}", SIGN)
 
 
 def _by_when(impact: Impact, now: datetime | None) -> str:
-    """`before Tuesday 1 December 2026 (in 6 days)`: nothing unsigned starts. A start that passed binds nobody."""
+    """`before Tuesday 1 December 2026 (in 6 days): it starts then at 2 sites`. A start that passed binds nobody."""
     start = _first_start(impact)
+    near = until_words(start, now)
     days = days_until(start, now)
     if days is not None and days < 0:
-        return f"now: its stated start is past ({until_words(start, now)})"
-    near = until_words(start, now)
-    return f"before {weekday_words(start)}{f' ({near})' if near else ''}"
+        return f"now: its start was {near}, so once released it starts at the next opening{_sites_words(impact)}"
+    return f"before {weekday_words(start)}{f' ({near})' if near else ''}: it starts then{_sites_words(impact)}"
 
 
 def _nothing_done(impact: Impact) -> str:
@@ -60,24 +60,23 @@ def _first_start(impact: Impact) -> str:
 
 
 def _starts_words(impact: Impact, now: datetime | None) -> str:
-    """`Starts then at 5 sites; 8 December 2026, 1 site`; the day itself where no line above has named it."""
-    waves, start = impact.effect.waves, _first_start(impact)
-    days = days_until(start, now)
-    began = impact.release is not None or is_over(impact)
-    sites = f" at {count(len(waves[0].sites), 'site')}" if waves else ""
-    if began or not any(s.met_by is None for s in asked_here(impact)):
-        verb = "Started" if impact.release and (days or 0) < 0 else "Starts"
-        near = until_words(start, now)
-        first = f"{verb} {weekday_words(start)}{f' ({near})' if near else ''}{sites}"
-    elif days is not None and days < 0:
-        first = f"Released now, it starts at the next opening{sites}"
-    else:
-        first = f"Starts then{sites}"
+    """`Starts Tuesday 1 December 2026 (in 6 days) at 5 sites; 8 December 2026, 1 site`."""
+    start = _first_start(impact)
+    verb = "Started" if impact.release and (days_until(start, now) or 0) < 0 else "Starts"
+    near = until_words(start, now)
+    return f"{verb} {weekday_words(start)}{f' ({near})' if near else ''}{_sites_words(impact)}"
+
+
+def _sites_words(impact: Impact) -> str:
+    """How many sites the first wave holds, then the later waves with their days."""
+    waves = impact.effect.waves
+    if not waves:
+        return ""
     rest = waves[1:]
     others = [f"{day_words(w.start)}, {count(len(w.sites), 'site')}" for w in rest[:_MOST]]
     if len(rest) > _MOST:
         others.append(f"{count(len(rest) - _MOST, 'more wave')}, the last {day_words(rest[-1].start)}")
-    return "; ".join([first, *others])
+    return "; ".join([f" at {count(len(waves[0].sites), 'site')}", *others])
 
 
 def signed_point(impact: Impact) -> Point:
@@ -88,13 +87,13 @@ def signed_point(impact: Impact) -> Point:
     roles = sorted(by_role, key=lambda role: (role != FOOD_SAFETY, role))
     parts = [_role_words(impact, role, by_role[role]) for role in roles]
     if FOOD_SAFETY not in by_role:
-        parts.insert(0, "Food safety: the policy does not ask for it.")
-    parts.append("Tasting: the book keeps no record of one.")
+        parts.insert(0, "Food safety: not asked by the policy.")
+    parts.append("No tasting record.")
     objections = [o for o in impact.objections if o.open]
     if objections:
         parts.append(f"{count(len(objections), 'objection')} OPEN: {few((o.person for o in objections), _MOST)}.")
     else:
-        parts.append("No objection open.")
+        parts.append("No objection.")
     return Point("Signed and open", " ".join(parts), SIGNING, alarm=bool(objections))
 
 

@@ -7,6 +7,7 @@ from typing import Any, Mapping
 
 from specctl.change.impact import AmountChange, AtSites
 from specctl.report.view_names import STANDARD
+from specctl.report.two_words import two_words
 from specctl.report.view_numbers import ARROW, grams, share_change, signed_grams
 from specctl.report.words import amount_words, error_words, measure_words, pieces_words, rule_words
 
@@ -69,14 +70,23 @@ def is_seen(change: AmountChange) -> bool:
 def tools_move(at: AtSites) -> bool:
     """Whether the tools of a group of sites read otherwise than before."""
     before, after = (measure_words(line) if line else "" for line in (at.before_line, at.after_line))
-    return before != after
+    return before != after or bool(_two_at(at))
 
 
 def tools_at(at: AtSites) -> str:
     """Old to new in one group of sites' own tools."""
     before = measure_words(at.before_line) if at.before_line else NOT_THERE
     after = measure_words(at.after_line) if at.after_line else LEFT_OUT
-    return f"{after}, as before" if before == after else f"{before}{ARROW}{after}"
+    words = f"{after}, as before" if before == after else f"{before}{ARROW}{after}"
+    return f"{words}; {two}" if (two := _two_at(at)) else words
+
+
+def _two_at(at: AtSites) -> str:
+    """How two at once are measured, old to new, where an entry tells that and it moves."""
+    before, after = at.before_line or {}, at.after_line or {}
+    if not before or not after or before.get("double") == after.get("double"):
+        return ""
+    return f"{two_words(before)}{ARROW}{two_words(after)}"
 
 
 def _amount(change: AmountChange, side: str) -> str:

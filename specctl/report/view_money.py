@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from decimal import Decimal
 
-from specctl.change.impact import CostChange, Impact
+from specctl.change.impact import CostChange, Impact, MenuChange
 from specctl.report.tables import Point
 from specctl.report.view_buying import write_off
 from specctl.report.view_costs import KEY, by_franchise, cannot_be_told, change_of, margin_share
@@ -59,7 +59,7 @@ def _several_words(impact: Impact, found: dict[str, list[CostChange]]) -> str:
 
 def _short_words(costs: Sequence[CostChange]) -> str:
     """One franchise of several: the week with its base, the most a cup moves, the worst margin."""
-    parts = [_week_words(costs)]
+    parts = [_week_words(costs, brief=True)]
     known = _known(costs)
     if known:
         change, cost = max(known, key=lambda k: abs(k[0]))
@@ -77,7 +77,7 @@ def _known(costs: Sequence[CostChange]) -> list[tuple[Decimal, CostChange]]:
     return [(change, c) for c in costs if (change := change_of(c)) is not None]
 
 
-def _week_words(costs: Sequence[CostChange]) -> str:
+def _week_words(costs: Sequence[CostChange], *, brief: bool = False) -> str:
     """Over what has stated sales; what has none is said, never counted as nothing."""
     counted = [c for c in costs if c.week is not None and c.cups_a_week]
     unsold = sum(change_of(c) is not None and not c.cups_a_week for c in costs)
@@ -91,22 +91,23 @@ def _week_words(costs: Sequence[CostChange]) -> str:
     if all(c.week_before is not None for c in counted):
         base = sum((c.week_before for c in counted if c.week_before is not None), Decimal(0))
         moved = share_change(base, base + week)
-        words += f" on {money(base, currency, step)}{f' ({moved})' if moved else ''}"
+        words += f" on {money(base, currency, step)}{f' ({moved})' if moved and not brief else ''}"
     return f"{words}, not counted: {without}" if without else words
 
 
 def _cup_words(costs: Sequence[CostChange]) -> str:
-    """From least to most, and where most, with its base."""
+    """What moves most, with its base; from least to most where they part ways."""
     known = _known(costs)
     if not known:
         return ""
     least, most = min(known, key=lambda k: k[0]), max(known, key=lambda k: k[0])
     change, cost = max(least, most, key=lambda k: abs(k[0]))
     step = cup_step(cost.currency)
-    one, other = signed_money(least[0], cost.currency, step), signed_money(most[0], cost.currency, step)
-    span = one if one == other else f"{one} to {other}"
+    moved = f"at most {signed_money(change, cost.currency, step)}"
+    if least[0] < 0 < most[0]:
+        moved = f"{signed_money(least[0], cost.currency, step)} to {signed_money(most[0], cost.currency, step)}"
     base = "" if cost.before is None else f" on {money(cost.before, cost.currency, step)}"
-    return f"A cup {span}, most {cost.drink_name}, {cost.size_name}{base}"
+    return f"A cup {moved}{base}"
 
 
 def _worst(costs: Sequence[CostChange]) -> CostChange | None:
@@ -125,7 +126,7 @@ def _worst_points(costs: Sequence[CostChange]) -> Decimal:
 
 def _margin_words(costs: Sequence[CostChange]) -> str:
     worst = _worst(costs)
-    return f"Margin of the net price, at worst {margin_share(worst)}" if worst else ""
+    return f"Margin at worst {margin_share(worst)} of the net price" if worst else ""
 
 
 def _new_words(costs: Sequence[CostChange]) -> str:
@@ -148,15 +149,21 @@ def _gap_words(costs: Sequence[CostChange]) -> str:
 
 
 def _menu_words(impact: Impact) -> str:
-    names = [f"{m.drink_name}, {m.size_name}" for m in impact.menu]
-    if not names:
-        return ""
-    return f"Menu price changes: {few(names, _MOST_NAMES)}."
+    """`Menu price: Matcha cloud, regular +GBP 0.20`; a price that comes or goes says so."""
+    told = [f"{m.drink_name}, {m.size_name} {_moved_price(m)}" for m in impact.menu]
+    return f"Menu price: {few(told, _MOST_NAMES)}." if told else ""
+
+
+def _moved_price(menu: MenuChange) -> str:
+    step, currency = week_step(menu.currency), menu.currency
+    if menu.before is None:
+        return f"new, {money(menu.after or Decimal(0), currency, step)}"
+    return "taken out" if menu.after is None else signed_money(menu.after - menu.before, currency, step)
 
 
 def _write_off_words(impact: Impact) -> str:
     """What may be thrown away, at one whole pack left a site."""
     if not any(b.way == "gone" for b in impact.bought):
-        return "Write-off: none, nothing falls out of use."
+        return "No write-off."
     worth = write_off(impact)
-    return f"Write-off, if one pack is left a site: {few(worth, _MOST_FRANCHISES)}." if worth else "Write-off cannot be told: no pack price."
+    return f"Write-off {few(worth, _MOST_FRANCHISES)}, at a pack a site." if worth else "Write-off cannot be told: no pack price."

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import re
-from typing import Iterable
+from collections.abc import Iterable, Mapping
 
 from specctl.change.impact import Hindrance, Impact, TextChange
+from specctl.report.picture_sites import map_of
+from specctl.report.site_marks import CHANGED, NEW, Group, Mark, groups_of
 from specctl.report.tables import Block, Cell, Column, Facts, Listing, Note, Point, Section, Table, cell
 from specctl.report.view_names import few, kind_words, listed, site_names
 from specctl.report.view_numbers import count
@@ -148,12 +150,16 @@ _MOST_GROUPS = 2
 
 
 def follow_section(impact: Impact) -> Section:
-    title = "Sites that cannot follow"
+    """Who cannot follow and what they lack, a map of sites and drinks, then each site."""
+    title = "Site by site"
+    groups = groups_of(impact)
+    picture = map_of(groups, _item_names(impact), impact.names.franchises)
+    seen: list[Block] = [picture, *_site_table(impact, groups)] if picture else []
     if not impact.hindrances:
         words = "Every touched site has the tools, vessels and equipment that the cards ask for."
         if not touched_sites(impact):
             words = "No site's cards change."
-        return Section(FOLLOW, title, (Note(words),))
+        return Section(FOLLOW, title, (Note(words), *seen))
     columns = ("Site", "Drink or prep", "What it lacks", "Since")
     ordered = sorted(impact.hindrances, key=lambda h: (not h.new, h.site_name, h.item_name, h.lacks))
     rows = tuple(
@@ -166,7 +172,43 @@ def follow_section(impact: Impact) -> Section:
         for h in ordered
     )
     table = Table("Not able, or not within tolerance", tuple(Column(name) for name in columns), rows)
-    return Section(FOLLOW, title, (table,), alarm=True)
+    return Section(FOLLOW, title, (table, *seen), alarm=True)
+
+
+def _item_names(impact: Impact) -> dict[str, str]:
+    pairs = [(c.item, c.item_name) for c in (*impact.amounts, *impact.allergens, *impact.texts, *impact.hindrances)]
+    return dict(pairs)
+
+
+# Longer than this, the table is closed: what cannot be followed stands above it, open.
+_MOST_OPEN = 24
+_MOST_CARDS = 8
+
+
+def _site_table(impact: Impact, groups: tuple[Group, ...]) -> list[Block]:
+    """Every touched site, those of a franchise with the same cards together."""
+    names = _item_names(impact)
+    columns = ("Sites", "Franchise", "Cards that change", "Out of tolerance, or something is lacking")
+    rows = []
+    for group in groups:
+        cards = [_mark_words(mark, names) for mark in group.marks]
+        outs = [names.get(mark.item, mark.item) for mark in group.marks if mark.out]
+        more = (f"and {len(cards) - _MOST_CARDS} more, each in full below",) if len(cards) > _MOST_CARDS else ()
+        rows.append(
+            (
+                cell(", ".join(group.sites)),
+                cell(impact.names.franchises.get(group.franchise, group.franchise)),
+                cell(*cards[:_MOST_CARDS], quiet=more),
+                cell(*outs, alarm=True) if outs else cell("nothing"),
+            )
+        )
+    fold = len(rows) > _MOST_OPEN
+    return [Table("Each site and its cards", tuple(Column(name) for name in columns), tuple(rows), fold=fold)] if rows else []
+
+
+def _mark_words(mark: Mark, names: Mapping[str, str]) -> str:
+    words = f"{names.get(mark.item, mark.item)} ({kind_words(mark.item)})"
+    return words if mark.how == CHANGED else f"{words}: {'NEW there' if mark.how == NEW else 'no longer served'}"
 
 
 def untouched_section(impact: Impact) -> Section:

@@ -20,6 +20,7 @@ from specctl.report.view_numbers import count
 _MOST_NAMES = 8
 _COUNTED = frozenset(("added", "stronger", "known", "gone"))
 _MOST_ITEMS = 3
+_MOST_NAMED = 2
 _STATUSES = (("contains", "CONTAINS"), ("may_contain", "may contain"), ("unknown", "UNKNOWN"))
 
 
@@ -30,7 +31,7 @@ def point(impact: Impact, now: datetime | None) -> Point:
     bulk = new if len(_names(new)) > _MOST_NAMES else []
     parts = [*_moved(impact, frozenset(map(id, bulk))), *_fresh(bulk)]
     if parts:
-        lead = "; ".join(parts) + ". Options included."
+        lead = f"{'; '.join(parts)}. Options included; in {_where(impact.allergens)}."
     elif impact.cover.rows:
         lead = f"No difference found in the {count(impact.cover.rows, 'row')} compared, options included."
     else:
@@ -49,7 +50,7 @@ def _moved(impact: Impact, left_out: frozenset[int]) -> list[str]:
             names = _names(changes)
             many = key in _COUNTED and len(names) > _MOST_NAMES
             told = f"{len(names)} allergens, each named below" if many else listed(names)
-            parts.append(f"{words.split(':')[0]}: {told} ({_where(changes)})")
+            parts.append(f"{words.split(':')[0]}: {told}")
     return parts
 
 
@@ -59,7 +60,7 @@ def _fresh(changes: list[AllergenChange]) -> list[str]:
         return []
     told = ((words, _names(c for c in changes if c.after == status)) for status, words in _STATUSES)
     counts = listed(f"{words} {len(names)}" for words, names in told if names)
-    return [f"ADDED with what is new ({_where(changes)}): {counts} allergens, each named below"]
+    return [f"ADDED with what is new: {counts} allergens, each named below"]
 
 
 def _names(changes: Iterable[AllergenChange]) -> list[str]:
@@ -71,10 +72,10 @@ def _names(changes: Iterable[AllergenChange]) -> list[str]:
 
 
 def _where(changes: Sequence[AllergenChange]) -> str:
-    """The one drink or prep by name, or how many drinks and how many preps."""
+    """One or two drinks or preps by name, or how many drinks and how many preps."""
     items = {c.item: c.item_name for c in changes}
-    if len(items) == 1:
-        return next(iter(items.values()))
+    if len(items) <= _MOST_NAMED:
+        return listed(items.values())
     drinks = sum(kind_words(item) == "drink" for item in items)
     preps = len(items) - drinks
     return listed(count(number, word) for number, word in ((drinks, "drink"), (preps, "prep")) if number)
@@ -87,7 +88,13 @@ def _still_unknown(impact: Impact) -> str:
         return ""
     names = list(dict.fromkeys(name for _, _, name, _ in rows))
     told = listed(names) if len(names) <= _MOST_ITEMS else f"{len(names)} allergens"
-    return f"Still UNKNOWN: {told} in {few((item for item, *_ in rows), _MOST_ITEMS)}."
+    return f"Still UNKNOWN: {told} in {_few(item for item, *_ in rows)}."
+
+
+def _few(names: Iterable[str]) -> str:
+    """Three at most by name; of more the first two."""
+    unique = list(dict.fromkeys(names))
+    return few(unique, _MOST_ITEMS if len(unique) <= _MOST_ITEMS else _MOST_NAMED)
 
 
 def _papers(documents: tuple[DocumentAge, ...], now: datetime | None) -> str:
@@ -97,15 +104,14 @@ def _papers(documents: tuple[DocumentAge, ...], now: datetime | None) -> str:
     missing = [d.name for d in documents if not d.dated]
     old = [d.name for d in documents if d.stale and d.dated]
     good = [d.dated for d in documents if d.dated and not d.stale]
-    parts = []
-    if old:
-        parts.append(f"TOO OLD by the start: {few(old, _MOST_ITEMS)}")
-    if missing:
-        parts.append(f"MISSING: {few(missing, _MOST_ITEMS)}")
+    parts = [count(len(documents), "document")]
     if good:
         age = age_words(min(good), now)
-        which = "the oldest in date" if parts else "the oldest"
-        parts.append(f"{which} of {day_words(min(good))}{f', {age}' if age else ''}")
+        parts[0] += f", the oldest{' in date' if old or missing else ''} {age or f'of {day_words(min(good))}'}"
+    if old:
+        parts.append(f"TOO OLD: {_few(old)}")
+    if missing:
+        parts.append(f"MISSING: {_few(missing)}")
     if not old and not missing:
         parts.append("all in date")
-    return f"{count(len(documents), 'document')}: {'; '.join(parts)}."
+    return f"{'; '.join(parts)}."

@@ -22,10 +22,14 @@ ALL = (PHONE, TABLET, DESK)
 # What the templates use; anything else came out of somebody's text.
 TAGS = set(
     "html head meta title style body header main footer section h1 h2 p a ul li strong div table caption colgroup col "
-    "thead tbody tr th td br bdi span code details summary".split()
+    "thead tbody tr th td br bdi span code details summary figure figcaption svg path rect "
+    "circle defs desc g line pattern polygon clippath text tspan".split()
 )
 ATTRIBUTES = set(
-    "lang charset http-equiv content name class href id aria-labelledby role scope data-label width".split()
+    "lang charset http-equiv content name class href id aria-labelledby role scope data-label width "
+    "data-stamp aria-label height viewbox shape-rendering fill d "
+    "x y x1 x2 y1 y2 cx cy r rx xmlns stroke stroke-width stroke-dasharray stroke-opacity stroke-linejoin points "
+    "patternunits clip-path fill-opacity font-family font-size font-weight text-anchor".split()
 )
 
 
