@@ -15,10 +15,11 @@ from fractions import Fraction
 from functools import cache
 
 from specctl.analysis.basket import Basket
-from specctl.analysis.cost import cup_basket, cups_in_week
+from specctl.analysis.cost import cup_basket
 from specctl.analysis.ways import ingredients_in
 from specctl.change.entry import uses_of
 from specctl.change.impact import Bought, Leftover
+from specctl.change.serving import Serving
 from specctl.domain.book import Book
 
 Amounts = dict[tuple[str, str], Fraction]
@@ -90,12 +91,14 @@ def _week(book: Book, franchises: tuple[str, ...], drinks: list[str]) -> tuple[A
     holes: dict[str, set[str]] = {}
     for franchise in franchises:
         prices = book.price_books.get(franchise)
+        served = Serving(book, franchise)
         for id in drinks:
             drink = book.drinks.get(id)
-            if drink is None or not any(drink in book.served_at(site) for site in book.sites_of(franchise)):
+            if drink is None or not served.sites(id):
                 continue
             for size in drink.sizes:
-                cups = cups_in_week(book, prices, drink, size) if prices else None
+                stated = prices.cups_a_week.get(id, {}).get(size) if prices else None
+                cups = None if stated is None else stated * len(served.sites(id))
                 cup = basket(id, size)
                 for (ingredient, unit), amount in cup.amounts.items():
                     if cups is None:

@@ -30,19 +30,20 @@ def compile_book(book: Book) -> Compiled:
     memo = Memo(book)
     entries: dict[str, dict[str, Any]] = {}
     rows: dict[tuple[str, str], str] = {}
-    done: dict[tuple[Profile, str], str] = {}
+    done: dict[Profile, dict[str, str]] = {}
     for site in book.sites.values():
         if site.market not in book.markets:
             continue
         profile = profile_of(book, site)
-        for item in items_at(book, site):
-            key = (profile, item)
-            if key not in done:
+        if profile not in done:
+            # A profile names what is served, so its sites have the same items. It is long: hashed once a site.
+            made = done[profile] = {}
+            for item in items_at(book, site):
                 entry = compile_entry(memo, profile, item)
-                name = digest_of(canonical(entry))
-                entries[name] = entry
-                done[key] = name
-            rows[(site.id, item)] = done[key]
+                made[item] = digest_of(canonical(entry))
+                entries[made[item]] = entry
+        for item, name in done[profile].items():
+            rows[(site.id, item)] = name
     return Compiled(entries, rows)
 
 

@@ -7,11 +7,12 @@ from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
 
-from specctl.analysis.cost import Terms, cup_cost, cups_in_week, margin
+from specctl.analysis.cost import CupCost, Terms, cup_cost, margin
 from specctl.analysis.money import minor_digits, rounded
 from specctl.analysis.split import Priced, split
 from specctl.change.entry_lines import Entry, lines_in
 from specctl.change.impact import CostChange, IngredientEffect
+from specctl.change.serving import Serving
 from specctl.domain.book import Book
 from specctl.domain.price import PriceBook
 
@@ -35,44 +36,51 @@ def costs_of(before: Side, after: Side, franchise: str) -> tuple[CostChange, ...
     if new is None or after.book.franchises.get(franchise) is None:
         return ()
     found = []
+    served = Serving(before.book, franchise), Serving(after.book, franchise)
     for drink_id, drink in sorted(after.book.drinks.items()):
-        if not _sites(after.book, franchise, drink_id):
+        if not served[1].sites(drink_id):
             continue
         for size in drink.sizes:
-            change = _change(before, after, old or new, new, (drink_id, size))
+            change = _change(before, after, (old or new, new), served, (drink_id, size))
             if change is not None:
                 found.append(change)
     return tuple(found)
 
 
 def _change(
-    before: Side, after: Side, old: PriceBook, new: PriceBook, where: tuple[str, str]
+    before: Side, after: Side, prices: tuple[PriceBook, PriceBook], served: tuple[Serving, Serving], where: tuple[str, str]
 ) -> CostChange | None:
     drink_id, size = where
+    old, new = prices
     franchise = new.franchise
     drink = after.book.drinks[drink_id]
-    site = _sites(after.book, franchise, drink_id)[0]
+    here = served[1].sites(drink_id)
+    site = here[0]
     market = after.book.markets[after.book.sites[site].market]
-    one = Priced(before.book, old, _terms(before, franchise, drink_id, size))
-    two = Priced(after.book, new, _terms(after, franchise, drink_id, size))
+    one = Priced(before.book, old, _terms(before, served[0], drink_id, size))
+    two = Priced(after.book, new, _terms(after, served[1], drink_id, size))
     moved = split(one, two, drink_id, size)
     had = drink_id in before.book.drinks and size in before.book.drinks[drink_id].sizes
     # A drink the franchise did not serve before has no cost to compare with.
-    had = had and bool(_sites(before.book, franchise, drink_id))
+    had = had and bool(served[0].sites(drink_id))
     if had and not moved.missing and not moved.effects:
         return None
     digits = minor_digits(new.currency)
     shown = moved.shown(digits + EXTRA_DIGITS)
-    cups = cups_in_week(after.book, new, drink, size) or 0
+    cups = new.cups_a_week.get(drink_id, {}).get(size, 0) * len(here)
     week = moved.shown(digits, cups)
     menu = new.menu.get(drink_id, {}).get(size)
     margins: list[tuple[Decimal | None, Decimal | None]] = []
-    for side, priced, known in ((before, one, had), (after, two, True)):
+    for side, priced, known, exact_cost in ((before, one, had, moved.before), (after, two, True, moved.after)):
         price = priced.price_book.menu.get(drink_id, {}).get(size)
         if price is None or not known:
             margins.append((None, None))
             continue
-        cost = cup_cost(side.book, priced.price_book, side.book.drinks[drink_id], size, terms=priced.terms)
+        if exact_cost is None:
+            # One side may still be known where the other is not.
+            cost = cup_cost(side.book, priced.price_book, side.book.drinks[drink_id], size, terms=priced.terms)
+        else:
+            cost = CupCost(new.currency, rounded(exact_cost, digits), exact_cost, (), ())
         left = margin(cost, price, market)
         exact = None if cost.exact is None else rounded(Fraction(left.net) - cost.exact, digits + EXTRA_DIGITS)
         margins.append((exact, left.share))
@@ -106,16 +114,9 @@ def _change(
     )
 
 
-def _sites(book: Book, franchise: str, drink: str) -> list[str]:
-    found = book.drinks.get(drink)
-    if found is None:
-        return []
-    return sorted(s.id for s in book.sites_of(franchise) if found in book.served_at(s))
-
-
-def _terms(side: Side, franchise: str, drink: str, size: str) -> Terms:
+def _terms(side: Side, served: Serving, drink: str, size: str) -> Terms:
     """Grams of filling rules, and stand-ins, as the franchise's first site serves the drink."""
-    sites = _sites(side.book, franchise, drink)
+    sites = served.sites(drink)
     if not sites:
         return Terms()
     site = side.book.sites[sites[0]]

@@ -18,13 +18,24 @@ def hindrances_of(pairs: Iterable[Pair], before: Book, after: Book) -> tuple[Hin
     for pair in pairs:
         if pair.after is None:
             continue
+        # Sites with the same equipment and vessels lack the same: each such group is looked at once a pair.
+        known: dict[tuple[frozenset[str] | None, ...], tuple[list[str], set[str]]] = {}
         for site in pair.sites:
-            lacking = _lacks(pair.after, site, after)
-            had = _lacks(pair.before, site, before) if pair.before is not None else set()
-            for lack in sorted(lacking):
+            key = (*_has(site, after), *_has(site, before))
+            if key not in known:
+                had = _lacks(pair.before, site, before) if pair.before is not None else set()
+                known[key] = (sorted(_lacks(pair.after, site, after)), had)
+            lacking, had = known[key]
+            for lack in lacking:
                 name = after.sites[site].name if site in after.sites else site
                 found.append(Hindrance(site, name, pair.item, pair.name, lack, lack not in had))
     return tuple(sorted(found, key=lambda h: (not h.new, h.site, h.item, h.lacks)))
+
+
+def _has(site: str, book: Book) -> tuple[frozenset[str] | None, frozenset[str] | None]:
+    """What `_lacks` asks of a site; None where the book has none of that name."""
+    found = book.sites.get(site)
+    return (found.equipment, found.vessels) if found else (None, None)
 
 
 def _lacks(entry: Entry, site_id: str, book: Book) -> set[str]:

@@ -64,7 +64,7 @@ def through_preps(book: Book, served: Iterable[str], touched: frozenset[str]) ->
 
 def reasons_of(policies: Iterable[Policy], hits: Iterable[Hit], role: str, scope: str) -> tuple[Reason, ...]:
     """Why the policy asks this role for this scope, class by class; the first policy's words count."""
-    asking: dict[str, list[str]] = {}
+    asking: dict[str, dict[str, None]] = {}
     words: Mapping[str, str] = {}
     for policy in policies:
         for hit in hits:
@@ -73,8 +73,6 @@ def reasons_of(policies: Iterable[Policy], hits: Iterable[Hit], role: str, scope
                 continue
             if role == FRANCHISE_MANAGER and scope != CHAIN and scope.removeprefix("franchise/") not in hit.franchises:
                 continue
-            examples = asking.setdefault(hit.change, [])
-            if hit.because not in examples:
-                examples.append(hit.because)
+            asking.setdefault(hit.change, {})[hit.because] = None
         words = {**{name: rule.why for name, rule in policy.rules.items()}, **words}
     return tuple(Reason(change, words.get(change, ""), tuple(examples)) for change, examples in sorted(asking.items()))
