@@ -64,8 +64,8 @@ def _panel(
         draw.words(WIDTH - 4, y, words, anchor="end")
         y += len(lines) * LINE + 5
     draw.path(f"M{middle:.1f} 2V{y - 10:.1f}", wide=1.0)
-    caption = f"{name}: what one cup's cost moves by, in parts of the cost before"
-    alternative = f"Dearer to the right, cheaper to the left. {'; '.join(told)}."
+    caption = f"{name}: what a cup's cost moves by; left is cheaper, right dearer"
+    alternative = f"Each in parts of its cost before. {'; '.join(told)}."
     return Picture(caption, alternative, draw.svg(y - 4, caption, alternative))
 
 

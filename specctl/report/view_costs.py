@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from decimal import Decimal
 
 from specctl.change.impact import CostChange, Impact, MenuChange
@@ -9,6 +10,7 @@ from specctl.report.picture_bridge import bridge_of
 from specctl.report.picture_franchises import panels_of
 from specctl.report.tables import Block, Cell, Column, Listing, Note, Section, Table, cell
 from specctl.report.view_names import day_words, listed
+from specctl.report.view_new import MOST_NEW
 from specctl.report.view_numbers import (
     ARROW,
     count,
@@ -68,7 +70,8 @@ def section(impact: Impact) -> Section:
         name = impact.names.franchises.get(franchise, franchise)
         as_of = next((d for f, _, d in impact.price_books if f == franchise), "")
         dated = f", prices of {day_words(as_of)}" if as_of else ""
-        blocks.append(_cup_table(f"{name}{dated}: one cup and one week", costs))
+        only_new = len(costs) > MOST_NEW and all(c.before is None and not c.missing for c in costs)
+        blocks.append(replace(_cup_table(f"{name}{dated}: one cup and one week", costs), fold=only_new))
         blocks += _bridges(name, costs)
         parts = _ingredient_table(f"{name}: what moved the cost of one cup", costs)
         blocks += [parts] if parts.rows else []

@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from specctl.change.impact import AllergenChange, AmountChange, Impact
 from specctl.report.tables import Block, Cell, Column, Table, cell
 from specctl.report.view_lines import CALLED_OUT, amount_after, given
 from specctl.report.view_names import choice_words, kind_words, market_sites, path_words, site_names
 from specctl.report.view_numbers import count
 from specctl.report.words import measure_words, status_words, verdict_words
+
+MOST_NEW = 6
+"""An opening book has hundreds of new items: above so many each is summed up first and folded."""
 
 _ORDER = ("contains", "may_contain", "unknown")
 
@@ -46,7 +51,7 @@ def amount_tables(impact: Impact) -> list[Block]:
     for item, own in by_item.items():
         where = count(len(fresh[item]), "site")
         name = f"{own[0].item_name} ({kind_words(item)})"
-        blocks.append(_sizes_table(impact, f"{name}: new at {where}", own))
+        blocks.append(replace(_sizes_table(impact, f"{name}: new at {where}", own), fold=len(by_item) > MOST_NEW))
         blocks.append(_tools_table(impact, f"{name}: in each site's own tools", own))
     return blocks
 

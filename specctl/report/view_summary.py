@@ -11,7 +11,7 @@ from specctl.report.tables import Block, Listing, Note, Section
 from specctl.report.view_allergens import in_order, words_of_kind
 from specctl.report.view_lines import change_short, is_standard, tools_words
 from specctl.report.view_names import kind_words, listed, site_names
-from specctl.report.view_new import new_items, of_new_item
+from specctl.report.view_new import MOST_NEW, new_items, of_new_item
 from specctl.report.view_numbers import count
 from specctl.report.view_sites import kind_short, touched_sites
 
@@ -19,8 +19,6 @@ KEY = "changes"
 TITLE = "What changes, drink by drink"
 
 _MOST_LINES = 4
-# An opening book has hundreds: one sentence each would bury what anybody can act on.
-_MOST_NEW = 6
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,12 +56,12 @@ def section(impact: Impact) -> Section:
         blocks.append(Listing(words, impact.recompiled, alarm=True))
     moves = _all_moves(impact)
     new = [m for m in moves if m.is_new]
-    told = moves if len(new) <= _MOST_NEW else [m for m in moves if not m.is_new]
+    told = moves if len(new) <= MOST_NEW else [m for m in moves if not m.is_new]
     touched = touched_sites(impact)
     if told:
         sentences = tuple(f"{m.name} ({kind_words(m.item)}): {_sentence(impact, m, touched)}" for m in told)
         blocks.append(Listing("In one sentence each", sentences))
-    if len(new) > _MOST_NEW:
+    if len(new) > MOST_NEW:
         blocks += _new_blocks(impact, new, touched)
     if not moves:
         blocks.append(Note("No card of a drink or prep changes."))
