@@ -34,7 +34,7 @@ from specctl.store.repository import Repository
 from specctl.store.signature import commit_key
 
 # Raise when the same book would compile to other entries: the shelf must not outlive the compiler.
-COMPILER = "compile-3"
+COMPILER = "compile-4"
 
 
 @dataclass(frozen=True)
@@ -127,6 +127,9 @@ class Case:
             if path not in self.ledger.under(path):
                 raise Refused(f"{self.name} brings back what no notice on main took off sale", "Fetch, and name a standing notice.")
             found[path] = (Change(("back-on-sale",), None, disposal),)
+        # So is what bears out that an allergen leaves: whoever signs has signed for these words too.
+        if self.proposal.evidence:
+            found[f"proposals/{self.name}.yaml"] = (Change(("evidence",), None, self.proposal.evidence),)
         return found
 
     @cached_property

@@ -60,6 +60,8 @@ class ProposeWish:
     key: Path | None = None
     back_on_sale: tuple[tuple[str, str], ...] = ()
     """Notices it lifts, each with the record of what became of the goods."""
+    evidence: str = ""
+    """What bears out that an allergen leaves a declaration."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,6 +74,8 @@ class Proposed:
     draft: bool
     pushed: bool
     problems: tuple[Problem, ...] = field(default_factory=tuple)
+    again: bool = False
+    """The very same proposal was there already."""
 
 
 def propose(source: Source, wish: ProposeWish) -> Proposed:
@@ -113,6 +117,13 @@ def propose_changes(source: Source, wish: ProposeWish, base: str, changes: dict[
             problems,
             "Correct them, or keep it as a draft with --draft.",
         )
+    files = tuple(sorted(p for p in changes if not p.startswith("proposals/")))
+    standing = {n: tip for n, tip in tips.items() if not repository.reader.is_ancestor(tip, main)}
+    same = None if wish.update else _same(repository, standing, base, changes, name)
+    if same is not None:
+        # A run that was cut short after origin took it, or one typed twice: it is brought here, not made again.
+        repository.push_branch(same, tips[same])
+        return Proposed(same, tips[same], base, files, start, wish.draft, repository.has_origin(), tuple(problems), again=True)
     parents = (base,) if not wish.update else _parents(repository, tips[name], base, main)
     tree = write_tree(repository.root, repository.reader.commit(base).tree, changes)
     commit = make_commit(
@@ -128,8 +139,23 @@ def propose_changes(source: Source, wish: ProposeWish, base: str, changes: dict[
         ),
     )
     repository.push_branch(name, commit)
-    files = tuple(sorted(p for p in changes if not p.startswith("proposals/")))
     return Proposed(name, commit, base, files, start, wish.draft, repository.has_origin(), tuple(problems))
+
+
+def _same(repository: Repository, tips: Mapping[str, str], base: str, changes: Mapping[str, bytes | None], name: str) -> str | None:
+    """The open proposal that is one commit on the same base, with the same files and the same words."""
+    reader = repository.reader
+    record = changes[f"proposals/{name}.yaml"]
+    there = reader.ids(base)
+    for other, tip in tips.items():
+        if reader.commit(tip).parents != (base,) or reader.file(tip, f"proposals/{other}.yaml") != record:
+            continue
+        ids = reader.ids(tip)
+        differ = {p for p in there.keys() | ids.keys() if there.get(p) != ids.get(p)} - {f"proposals/{other}.yaml"}
+        wanted = changes.keys() - {f"proposals/{name}.yaml"}
+        if differ == wanted and all(reader.file(tip, p) == changes[p] for p in wanted):
+            return other
+    return None
 
 
 def _base(repository: Repository, main: str, given: str | None) -> str:
@@ -220,7 +246,7 @@ def _earlier(repository: Repository, tip: str | None, name: str) -> dict[str, An
     if found is None:
         return {}
     waves = tuple(WaveWish(w.key, w.start, w.sites or ()) for w in found.waves.values())
-    return {"title": found.title, "why": found.why, "start": found.start, "waves": waves, "settled": found.settled, "back_on_sale": found.back_on_sale}
+    return {"title": found.title, "why": found.why, "start": found.start, "waves": waves, "settled": found.settled, "back_on_sale": found.back_on_sale, "evidence": found.evidence}
 
 
 def _record(wish: ProposeWish, earlier: Mapping[str, Any], start: date, base: str, author: Identity) -> bytes:
@@ -233,6 +259,9 @@ def _record(wish: ProposeWish, earlier: Mapping[str, Any], start: date, base: st
         record["draft"] = True
     record["edited_from"] = base
     record["author"] = author.person.id
+    evidence = wish.evidence or earlier.get("evidence", "")
+    if evidence:
+        record["evidence"] = evidence
     waves = wish.waves or earlier.get("waves", ())
     if waves:
         record["waves"] = {

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Optional
 
 import typer
@@ -12,8 +13,8 @@ from specctl.errors import Usage
 if TYPE_CHECKING:
     from specctl.actions.proposing import WaveWish
     from specctl.actions.source import Source
-
-FORMS = ("terminal", "html", "markdown", "json")
+    from specctl.change.impact import Impact
+    from specctl.report.pages_folder import Report
 
 
 def propose(
@@ -30,6 +31,9 @@ def propose(
     edited_from: Annotated[
         Optional[str], typer.Option("--edited-from", metavar="COMMIT", help="The commit of main these files are from.")
     ] = None,
+    evidence: Annotated[
+        str, typer.Option("--evidence", help="What bears out that an allergen leaves a declaration: the paper, and what was checked.")
+    ] = "",
     key: KeyOption = None,
     book: BookOption = HERE,
     json: JsonOption = False,
@@ -52,6 +56,7 @@ def propose(
         update=update,
         from_commit=edited_from,
         key=key,
+        evidence=evidence.strip(),
     )
     with open_source(book) as source:
         done = run(source, wish)
@@ -73,7 +78,8 @@ def propose(
         outlet.result(done.name)
     kind = "draft" if done.draft else "proposal"
     where = "pushed to origin" if done.pushed else "kept in this repository (there is no origin)"
-    outlet.say(f"Made the {kind} {done.name} of {outlet.count(len(done.files), 'file')}, {where}. Start: {done.start}.")
+    begun = f"This is the {kind}" if done.again else f"Made the {kind}"
+    outlet.say(f"{begun} {done.name} of {outlet.count(len(done.files), 'file')}, {where}. Start: {done.start}.")
     warnings = [p for p in done.problems if not p.is_error]
     if warnings:
         outlet.say(f"{outlet.count(len(warnings), 'warning')}; see specctl check.")
@@ -135,40 +141,104 @@ def proposals(
 
 
 def report(
-    proposal: Annotated[str, typer.Argument(metavar="PROPOSAL", help="Its number or its name.")],
+    proposal: Annotated[str, typer.Argument(metavar="[PROPOSAL]", help="Its number or its name.")] = "",
     franchise: Annotated[Optional[str], typer.Option("--for", metavar="FRANCHISE", help="Only this franchise's sites and prices.")] = None,
-    form: Annotated[str, typer.Option("--as", metavar="FORM", help="terminal, html, markdown or json.")] = "terminal",
+    verify: Annotated[
+        Optional[Path], typer.Option("--verify", metavar="FILE", help="Check that a saved page is what the book gives, and still what is to be signed.")
+    ] = None,
+    form: Annotated[str, typer.Option("--as", metavar="FORM", help="terminal, html, markdown, json, csv, xlsx or pdf.")] = "terminal",
     json: JsonOption = False,
     out: OutOption = None,
     book: BookOption = HERE,
 ) -> int:
     """Show what a proposal does, merged onto today's main, for every site it touches."""
+    if verify is not None:
+        return _verify(verify, book, json=json)
+    if not proposal:
+        raise Usage("which proposal?", "Name its number: specctl report 4")
     from specctl.actions.case import open_case
     from specctl.actions.reporting import impact_of
     from specctl.actions.source import open_source
-    from specctl.cli import clock, outlet
+    from specctl.cli import clock, outlet, report_forms
 
-    form = "json" if json else form
-    if form not in FORMS:
-        raise Usage(f"there is no form {form!r}", f"Forms: {', '.join(FORMS)}.")
+    form = report_forms.form_of(form, json=json, to_file=out is not None)
     outlet.progress("Comparing ...")
     scope = f"franchise/{franchise}" if franchise else "chain"
     with open_source(book) as source:
         _ask_origin(source)
         impact = impact_of(open_case(source, proposal, clock.now().date()), scope)
-    data = _rendered(impact, form)
-    if out is None:
-        if form == "json":
-            outlet.result_json(_as_json(impact))
-        else:
-            outlet.result(data.decode("utf-8"))
-    else:
-        from specctl.store.files import write_atomic
-
-        write_atomic(out, data)
-        outlet.say(f"Wrote {out}.")
+    _give(impact, form, out)
     outlet.say(f"Effect of {impact.effect.scope}: {impact.digest}")
     return 0
+
+
+def _verify(page: Path, book: Path, *, json: bool) -> int:
+    from specctl.cli import clock, outlet
+    from specctl.cli.report_verify import verify
+
+    found = verify(page, book, clock.now().date(), _ask_origin)
+    if json:
+        outlet.result_json(found.as_json())
+    else:
+        outlet.result("\n".join(found.words))
+    return 0 if found.holds else 1
+
+
+def _give(impact: Impact, form: str, out: Path | None) -> None:
+    """To the screen, a file, or for CSV a folder."""
+    from specctl.cli import clock, outlet, report_forms
+
+    day = clock.now().date()
+    if out is None and form == "json":
+        from specctl.report.json import report_json
+
+        outlet.result_json(report_json(impact))
+        return
+    if form == "html":
+        _give_html(report_forms.html_pages(impact, day), out)
+        return
+    if form == "terminal":
+        data = _screen(impact).encode("utf-8")
+    elif form != "csv":
+        data = report_forms.page_bytes(impact, form, day)
+    if out is None:
+        outlet.result(data.decode("utf-8"))
+        return
+    from specctl.store.files import write_atomic
+
+    if form == "csv":
+        files = report_forms.table_files(impact, day)
+        for name, table in files.items():
+            write_atomic(out / name, table)
+        outlet.say(f"Wrote {outlet.count(len(files), 'table')} into {out}.")
+        return
+    write_atomic(out, data)
+    outlet.say(f"Wrote {out}.")
+
+
+def _give_html(report: Report, out: Path | None) -> None:
+    """One file; a report of several pages needs a folder beside it."""
+    from specctl.cli import outlet
+
+    if out is None:
+        if report.others:
+            raise Usage(f"this report has {len(report.others)} pages", "Name a file for the first, with --out; the others go beside it.")
+        outlet.result(report.first.decode("utf-8"))
+        return
+    from specctl.actions.report_files import write_report
+
+    write_report(out, report.first, report.folder, report.others)
+    outlet.say(f"Wrote {out}.")
+    if report.others:
+        outlet.say(f"It has {len(report.others)} pages, in the folder {report.folder} beside it: pass that folder on whole.")
+
+
+def _screen(impact: Impact) -> str:
+    from specctl.cli import clock, outlet
+    from specctl.report.terminal import render_terminal
+    from specctl.report.view import view_of
+
+    return render_terminal(view_of(impact, now=clock.now()), outlet.width(), outlet.colour())
 
 
 def _ask_origin(source: Source) -> None:
@@ -183,35 +253,6 @@ def _ask_origin(source: Source) -> None:
         repository.fetch()
     except Unreachable:
         outlet.say("Origin does not answer: this is on main as it was last seen here.")
-
-
-def _as_json(impact: object) -> object:
-    from specctl.report.json import report_json
-
-    return report_json(impact)  # type: ignore[arg-type]
-
-
-def _rendered(impact: object, form: str) -> bytes:
-    from specctl.cli import clock, outlet
-    from specctl.report.view import view_of
-
-    if form == "json":
-        import json
-
-        text = json.dumps(_as_json(impact), ensure_ascii=False, indent=2, sort_keys=True) + "\n"
-        return text.encode("utf-8")
-    view = view_of(impact, now=clock.now())  # type: ignore[arg-type]
-    if form == "html":
-        from specctl.report.html import render_html
-
-        return render_html(view)
-    if form == "markdown":
-        from specctl.report.markdown import render_markdown
-
-        return render_markdown(view).encode("utf-8")
-    from specctl.report.terminal import render_terminal
-
-    return render_terminal(view, outlet.width(), outlet.colour()).encode("utf-8")
 
 
 def release(

@@ -67,6 +67,7 @@ def proposal(c: Cursor, id: str) -> Proposal:
         draft=c.flag("draft"),
         edited_from=c.text("edited_from"),
         author=c.text("author"),
+        evidence=c.text("evidence").strip(),
         back_on_sale={k: x.text("disposal") for k, x in c.pairs("back_on_sale")},
         settled={
             k: Settled(k, *(x.text(name) for name in ("file", "fact", "take", "why", "by", "main")))

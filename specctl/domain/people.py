@@ -92,6 +92,8 @@ class Proposal:
     settled: Mapping[str, Settled] = field(default_factory=dict)
     back_on_sale: Mapping[str, str] = field(default_factory=dict)
     """Off-sale notices it lifts, by digest, with what became of the goods."""
+    evidence: str = ""
+    """What bears out that an allergen leaves a declaration."""
     place: Place = field(default=NOWHERE, compare=False)
 
     @property
