@@ -54,6 +54,12 @@ def test_the_bridge_says_the_steps_of_the_table_and_they_add_up() -> None:
     )
     # 0.413 + 0.011 + 0.022 = 0.446, by hand. The axis is broken and says where it starts: 0.413 - (0.446 - 0.413).
     assert "The bars start at GBP 0.380, not at nothing." in " ".join(ET.fromstring(picture.svg).itertext())
+    bars = [(float(e.attrib["x"]), float(e.attrib["width"])) for e in ET.fromstring(picture.svg).iter(f"{SVG}rect")]
+    before, price, recipe, now = (x + wide for x, wide in bars)
+    starts = [x for x, _ in bars]
+    # Each step starts where the last one ended, and the last one ends at the new cost.
+    assert starts[1:3] == [pytest.approx(before, abs=0.2), pytest.approx(price, abs=0.2)]
+    assert recipe == pytest.approx(now, abs=0.2) and starts[3] == starts[0]
     assert bridge_of(replace(cost, after=None)) is None
 
 
@@ -85,6 +91,15 @@ def test_the_map_marks_what_is_out_and_its_table_holds_every_site() -> None:
     (picture,) = (b for b in view.section("sites").blocks if isinstance(b, Picture))
     # Saltmarsh lacks a blender, Harbour Steps cannot measure 34 g: two of three sites.
     assert "3 sites touched, 2 with something out of tolerance or lacking" in picture.alternative
+
+
+def test_what_is_lacking_and_what_is_out_of_tolerance_each_mark_a_site() -> None:
+    def out(impact: Impact) -> set[str]:
+        return {site for g in groups_of(impact) if g.outs for site in g.sites}
+
+    assert out(rich(amounts=())) == {"Saltmarsh"}
+    assert out(rich(hindrances=(), amounts=rich().amounts[:1])) == {"Harbour Steps", "Saltmarsh"}
+    assert out(rich(hindrances=(), amounts=())) == set()
 
 
 def test_many_sites_with_the_same_cards_are_one_row_and_the_rest_is_counted() -> None:
