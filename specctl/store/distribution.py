@@ -38,6 +38,8 @@ ROOT_THRESHOLD = 2
 YEAR = timedelta(days=365)
 TIMESTAMP_LIFE = timedelta(days=7)
 RENEW_BEFORE = timedelta(days=30)
+# A field of our own in the root; the specification (section 4) leaves room for it.
+TRUST_FIELD = "x-specctl-trust"
 # Room for re-signing at one commit of main: its number times this.
 STEP = 1000
 
@@ -65,10 +67,12 @@ class Published:
     warnings: tuple[str, ...] = ()
 
 
-def start(folder: Path, keys: Path, now: datetime) -> None:
+def start(folder: Path, keys: Path, now: datetime, trust: str | None = None) -> None:
     """Writes the first root, valid a year, into a folder that has none.
 
     `metadata/1.root.json` is what a site is given by hand before its first pull.
+    `trust` names who may sign what is published: the digest stands in every root,
+    beside the keys, and a site goes by the root it was given.
     """
     from tuf.api.metadata import Metadata, Role, Root
 
@@ -99,6 +103,7 @@ def start(folder: Path, keys: Path, now: datetime) -> None:
                     "timestamp": Role([public["timestamp"].keyid], 1),
                 },
                 consistent_snapshot=True,
+                unrecognized_fields={} if trust is None else {TRUST_FIELD: trust},
             )
         )
         for name in ROOT_KEYS:
@@ -214,6 +219,7 @@ def renew_root(folder: Path, keys: Path, now: datetime) -> Published:
                 keys={key.keyid: key for key in public.values()},
                 roles=roles,
                 consistent_snapshot=True,
+                unrecognized_fields={k: v for k, v in old.unrecognized_fields.items() if k == TRUST_FIELD},
             )
         )
         for name in ROOT_KEYS:

@@ -83,6 +83,7 @@ class Mainline:
                 tip = self._up_to_origin()
                 new = build(tip)
                 if new == tip:
+                    self.catch_up()  # nothing to add, but perhaps files that a killed command left behind
                     return new
                 if self._reader.commit(new).parents[:1] != ((tip,) if tip else ()):
                     raise ValueError("the commit built for main does not follow its tip")

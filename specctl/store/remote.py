@@ -12,6 +12,7 @@ import re
 import time
 
 from specctl.errors import Damaged, LostRace, NotFound, Refused, Stop, Unreachable
+from specctl.store.files import remove_stale_locks
 from specctl.store.layout import Layout
 from specctl.store.names import is_oid, is_ref
 from specctl.store.process import NETWORK_DEADLINE, QUIET_SSH, Result, failure, plain, run_git
@@ -69,6 +70,8 @@ def push(layout: Layout, oid: str, ref: str) -> None:
     words = ["push", "--porcelain", "--no-progress", "--no-follow-tags", "--no-signed",
              "--recurse-submodules=no", "origin", f"{oid}:{ref}"]
     result = run_git(layout.root, words, deadline=NETWORK_DEADLINE, env=_ssh(layout))
+    if not result.ok and ".lock" in result.words + result.text and _freed(layout):
+        result = run_git(layout.root, words, deadline=NETWORK_DEADLINE, env=_ssh(layout))
     if result.ok:
         return
     said = result.text
@@ -83,6 +86,18 @@ def push(layout: Layout, oid: str, ref: str) -> None:
                 "If origin has a branch checked out, it must be a bare repository; else ask who keeps it.",
             )
     raise Unreachable(f"origin did not take the push: {result.words}", _LATER)
+
+
+def _freed(layout: Layout) -> bool:
+    """Whether lock files of a dead git were removed from an origin that is a folder of this machine.
+
+    Nobody else may ever come by to remove them, and until then origin takes nothing.
+    """
+    url = run_git(layout.root, ["config", "--get", "remote.origin.url"]).text
+    folder = (layout.root / url.removeprefix("file://")) if url else None
+    if folder is None or not (folder / "HEAD").is_file():
+        return False
+    return bool(remove_stale_locks(folder))
 
 
 def _fetch_words(*refspecs: str) -> list[str]:

@@ -12,7 +12,7 @@ from pathlib import Path
 from types import TracebackType
 from typing import Callable, Sequence
 
-from specctl.errors import NotFound, Refused
+from specctl.errors import LostRace, NotFound, Refused
 from specctl.store import remote, worktree
 from specctl.store.cache import Cache
 from specctl.store.files import LOCK_WAIT, Lock
@@ -138,7 +138,12 @@ class Repository:
 
     def fetch(self) -> tuple[str, ...]:
         """Take main, proposals and tags from origin; the tags on which origin and we differ."""
-        return remote.fetch(self.layout)
+        try:
+            return remote.fetch(self.layout)
+        except LostRace:
+            # Perhaps a lock file of a git that died: taking our lock removes those.
+            with self._lock():
+                return remote.fetch(self.layout)
 
     # the author's files
 
