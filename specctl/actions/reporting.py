@@ -41,7 +41,7 @@ from specctl.domain.people import Signatories
 from specctl.problem import errors_of
 
 NOT_COVERED = (
-    "amounts below a list's threshold are shown like any other: no threshold or exemption is applied",
+    "a list's threshold or exempt form counts only where every document behind it states the amount or names the form",
     "traces carried by hands and surfaces, and by equipment that no step names",
     "goods a site uses without the book knowing",
     "recipes' words: only what the records say is compared",
@@ -103,9 +103,10 @@ def impact_of(case: Case, scope: str = CHAIN) -> Impact:
                 case.digests.get(s.need.scope, ""),
                 tuple(b for b in s.need.because if b in reasons),
                 s.can_sign,
-                _name(signatories, s.met_by.person) if s.met_by else None,
+                _name(case.book.signatories or signatories if s.need.quorum else signatories, s.met_by.person) if s.met_by else None,
                 s.stale,
                 reasons_of(policies, hits, s.need.role, s.need.scope),
+                s.need.quorum,
             )
             for s in judgement.standings
             if s.need.scope in (CHAIN, scope) or franchise is None

@@ -9,12 +9,12 @@ promises nothing. Takes compiled entries; computes nothing about a drink.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from typing import Any
 
 from specctl.report.clean import visible
-from specctl.report.declared import Cell, Facts, cell_of, columns_of, facts_of
+from specctl.report.declared import Cell, Fact, Facts, cell_of, columns_of, facts_of
 from specctl.report.words import advisory_words, contact_words, date_words, say
 
 Record = Mapping[str, Any]
@@ -35,12 +35,22 @@ class Heading:
 
 @dataclass(frozen=True, slots=True)
 class Row:
-    """One build: `choice` is "" for the standard one."""
+    """One build: `choice` is "" for the standard one.
+
+    `reasons` are the facts whose ways in are told here: all of the standard
+    build's, and of a choice those that differ from it.
+    """
 
     choice: str
     name: str
     facts: Facts
     cells: tuple[Cell, ...]
+    reasons: tuple[Fact, ...] = ()
+
+    @property
+    def reasons_left(self) -> str:
+        """Where the other ways in are told; "" where all are here."""
+        return say("sheet.reasons-standard") if len(self.reasons) < len(self.facts.facts) else ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,6 +120,8 @@ def _drink(heading: Heading, entry: Record, columns: list[tuple[str, str]], nutr
         cells = tuple(cell_of(facts, column, name) for column, name in columns)
         rows.append(Row(record["choice"], facts.name if record["choice"] else say("allergens.standard"), facts, cells))
     rows.sort(key=lambda row: row.choice != "")
+    told = frozenset(rows[0].facts.facts) if rows else frozenset()
+    rows = [replace(r, reasons=tuple(f for f in r.facts.facts if not r.choice or f not in told)) for r in rows]
     return DrinkSheet(
         visible(entry["item"]),
         visible(entry["name"]),

@@ -62,9 +62,11 @@ def _row_text(drink: DrinkSheet, row: Row, width: int) -> list[str]:
         lines += wrap(row.facts.absent_words, width, "  ")
     if row.facts.unlisted:
         lines += wrap(f"{say('allergens.unlisted')}: {row.facts.unlisted}", width, "  ")
-    for fact in row.facts.facts:
+    for fact in row.reasons:
         ways = "; ".join(say("allergens.path", path=path) for path in fact.paths)
         lines += wrap(f"{fact.name}, {fact.status_words}: {ways}", width, "  - ")
+    if row.reasons_left:
+        lines += wrap(row.reasons_left, width, "  ")
     return lines
 
 

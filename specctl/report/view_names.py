@@ -81,7 +81,7 @@ def path_words(impact: Impact, item: str, path: str) -> str:
 
 
 _PART = "[a-z0-9-]+(?:/[a-z0-9-]+)?"
-_PATH = re.compile(rf"({_PART}(?: > {_PART})*)((?: \([a-z _-]+\))?)")
+_PATH = re.compile(rf"({_PART}(?: > {_PART})*)((?: \([^()]+\))*)")
 
 
 def _line_words(impact: Impact, item: str, part: str, followed: bool) -> str:

@@ -13,7 +13,12 @@ from pathlib import Path
 
 import pytest
 
+from specctl.analysis.nourishing import servings_of
+from specctl.change.compiled import items_at
+from specctl.change.entry import compile_entry
+from specctl.change.memo import Memo, profile_of
 from specctl.cli.main import main
+from specctl.codec.load import load
 from specctl.report.declared import NAMED
 from specctl.report.sheet import Heading, sheet_of
 from specctl.report.sheet_forms import sheet_csv, sheet_html, sheet_text
@@ -191,3 +196,53 @@ def test_bad_words_are_refused(capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["sheet", "saltmarkt", *book]) == 1
     assert "Did you mean saltmarket?" in capsys.readouterr().err
     assert main(["sheet", "--market", "fr", *book]) == 1
+
+
+def fact(status: str, name: str, *paths: str) -> dict[str, object]:
+    return {status: [{"substance": name, "group": name, "name": name, "listed": True, "paths": list(paths)}]}
+
+
+def test_a_choice_tells_the_ways_that_differ_and_drops_no_fact() -> None:
+    empty: dict[str, object] = {s: [] for s in NAMED}
+    both = {**fact("contains", "milk", "a > ingredient/milk")["contains"][0]}  # type: ignore[index]
+    nuts = {"substance": "nuts", "group": "nuts", "name": "nuts", "listed": True, "paths": ["b > ingredient/paste"]}
+    standard_ = {"choice": "", "name": "Standard", "absent_until": None, **empty, "contains": [both]}
+    chosen = {"choice": "extra=nuts", "name": "Nuts", "absent_until": None, **empty, "contains": [both, nuts]}
+    drink = sheet_of(HEAD, [entry("Cup", [standard_, chosen])]).drinks[0]
+    assert [f.bare for f in drink.rows[0].reasons] == ["milk"]
+    assert [f.bare for f in drink.rows[1].facts.facts] == ["milk", "nuts"]
+    assert [f.bare for f in drink.rows[1].reasons] == ["nuts"]
+    text = sheet_text(sheet_of(HEAD, [entry("Cup", [standard_, chosen])]))
+    assert "CONTAINS: milk, nuts" in text and "as it does in the standard" in text and text.count("ingredient/milk") == 1
+
+
+def test_melt_water_is_counted_in_what_100_ml_hold() -> None:
+    """The same grams with ice, warm enough to melt some, fill more: fewer grams of sugar in 100 ml, the same in a serving."""
+    root = demo_book()
+    book = load({str(p.relative_to(root)): p.read_bytes() for p in root.rglob("*.yaml")}).book
+    assert book is not None
+    drink = book.drinks["orange-hojicha-cooler"]
+    found = {s.variant.choice: s for s in servings_of(book, drink, book.sites["saltmarket"]) if s.size == next(iter(drink.sizes))}
+    iced = found[""]
+    assert iced.melt_g is not None and iced.melt_g > 0 and iced.nutrition.volume_ml is not None
+    per = iced.nutrition.per_100_ml("sugars")
+    assert per is not None and per.amount == iced.nutrition.figures["sugars"].amount * 100 / iced.nutrition.volume_ml
+
+
+@pytest.mark.parametrize("site", ["saltmarket", "breakwater"])
+def test_no_view_of_an_entry_drops_a_fact(site: str, capsys: pytest.CaptureFixture[str]) -> None:
+    """Every substance of every row of the compiled entries is in the sheet's data and in its text, on the list or off it."""
+    root = demo_book()
+    book = load({str(p.relative_to(root)): p.read_bytes() for p in root.rglob("*.yaml")}).book
+    assert book is not None
+    memo, profile = Memo(book), profile_of(book, book.sites[site])
+    sheet = {d["item"]: d for d in as_json(capsys, site)["drinks"]}  # type: ignore[attr-defined]
+    text = " ".join(told(capsys, site).split())
+    for item in items_at(book, book.sites[site]):
+        if not item.startswith("drink/"):
+            continue
+        for made in compile_entry(memo, profile, item)["allergens"]:
+            (shown,) = [r for r in sheet[item]["rows"] if r["choice"] == made["choice"]]
+            facts = {(f["status"], f["name"], f["listed"]) for f in shown["facts"]}
+            assert facts == {(s, f["name"], f["listed"]) for s in NAMED for f in made[s]}
+            assert all(name in text for _, name, _ in facts)
