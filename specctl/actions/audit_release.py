@@ -16,14 +16,14 @@ from functools import cached_property
 from specctl.actions.audit_statement import holds
 from specctl.actions.audit_step import Step
 from specctl.actions.case import Case, edited_from
-from specctl.actions.judging import Findings, signatories_of
+from specctl.actions.judging import Findings
 from specctl.actions.ledger import STATEMENTS, Ledger, entry_path
 from specctl.actions.releasing import open_words
 from specctl.actions.reporting import conflict_words
 from specctl.actions.starts import stamp, starts_of
-from specctl.change.audit import Finding, counted_twice, mixes_people_with_recipes
+from specctl.change.audit import PEOPLE_AND_POLICY, Finding, counted_twice, mixes_people_with_recipes
 from specctl.change.compiled import Compiled
-from specctl.change.policy import Judgement, is_fast, judge
+from specctl.change.policy import Judgement
 from specctl.change.record import Release, crossing, read_release
 from specctl.change.statement import SIGNOFF, Envelope, read_envelope
 from specctl.codec.load import blob_id
@@ -79,12 +79,8 @@ def findings_of_release(step: Step, path: str) -> Iterator[Finding]:
 
 def _counted_only(case: RecordedCase, findings: Findings) -> Judgement:
     """The judgement with the sign-offs the record counts, and every objection that stood."""
-    counted = frozenset(case.release.statements)
-    said = [s for s in findings.said if s.purpose != SIGNOFF or s.digest in counted]
     # A sign-off that answers an objection need not be among the counted ones.
-    objections = findings.judgement.objections
-    judged = judge(findings.needs, said, case.digests, signatories_of(case), case.authors, is_fast(findings.hits))
-    return replace(judged, objections=objections)
+    return replace(findings.judged(frozenset(case.release.statements)), objections=findings.judgement.objections)
 
 
 def _record(step: Step, record: Release, before: Ledger) -> Iterator[Finding]:
@@ -158,7 +154,9 @@ def _statements(step: Step, case: RecordedCase) -> Iterator[Finding]:
         envelope = read_envelope(step.repository.reader.blob(oid).decode("ascii", "replace"))
         said = envelope.statement
         signed = (envelope.payload, envelope.signature, said.namespace)
-        if not holds(step.signatories, said.person, signed, retired=False):
+        # Who comes in by this very release signs for it with the key it brings.
+        by_new = "signatories.yaml" in step.differing and holds(step.signatories_after, said.person, signed, retired=False)
+        if not by_new and not holds(step.signatories, said.person, signed, retired=False):
             code = "retired-key" if holds(step.signatories, said.person, signed, retired=True) else "statement"
             yield Finding(code, step.oid, f"it counts a sign-off by {said.person} that no current key of theirs made", said.person)
         if said.purpose != SIGNOFF or said.proposal != record.proposal:
@@ -168,7 +166,12 @@ def _statements(step: Step, case: RecordedCase) -> Iterator[Finding]:
         if said.person in case.authors:
             yield Finding("threshold", step.oid, f"{said.person} is an author and is counted", said.person)
         counted.append(envelope)
-    rows = [(e.statement.person, signer_of_armour(e.signature) or "", e.statement.scope) for e in counted]
+    # Old and new rules may ask one person in two roles, once for each quorum; how many each counts is judged below.
+    apart = bool(set(PEOPLE_AND_POLICY) & step.differing.keys())
+    rows = [
+        (e.statement.person, signer_of_armour(e.signature) or "", f"{e.statement.scope} as {e.statement.role}" if apart else e.statement.scope)
+        for e in counted
+    ]
     for person, what in counted_twice(rows):
         yield Finding("threshold", step.oid, what, person)
 

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from datetime import datetime
 
 from specctl.actions.audit_step import Step
+from specctl.actions.collecting import proposed_signatories
 from specctl.actions.ledger import STATEMENTS
 from specctl.change.audit import CLOCKS_APART, Finding
 from specctl.change.deviation import FOLDER as DEVIATIONS
@@ -41,7 +42,13 @@ def _statement(step: Step, path: str, text: str) -> Iterator[Finding]:
         yield Finding("replay", step.oid, f"{path} holds a statement that was made as {envelope.path}", said.person)
     if said.book != step.book_id:
         yield Finding("replay", step.oid, f"{path} is about the book {said.book}", said.person)
-    yield from of_key(step, said.person, (envelope.payload, envelope.signature, said.namespace), path)
+    signed = (envelope.payload, envelope.signature, said.namespace)
+    # Who is to come in by this proposal says so with the key it brings; that counts for its new quorum alone.
+    if said.person in step.signatories.people and holds(step.signatories, said.person, signed, retired=False):
+        return
+    if any(holds(people, said.person, signed, retired=False) for people in proposed_signatories(step.repository, said.proposal)):
+        return
+    yield from of_key(step, said.person, signed, path)
 
 
 def _notice(step: Step, path: str, text: str) -> Iterator[Finding]:

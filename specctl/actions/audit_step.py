@@ -103,12 +103,26 @@ class Step:
         return Finding(code, self.oid, what, who)
 
     def _signatories(self, commit: str) -> Signatories:
-        """Read alone: a key that stands twice must be found here, not refused by the reader."""
-        data = self.repository.reader.file(commit, SIGNATORIES)
-        if data is None:
-            raise Damaged(f"{SIGNATORIES} is missing at {commit[:12]}")
-        shelf = self.repository.cache()
-        node, problems = read_file("signatories", SIGNATORIES, data, shelf)
-        if node is None or errors_of(problems):
-            raise Damaged(f"{SIGNATORIES} cannot be read at {commit[:12]}")
-        return signatories(Cursor(node, SIGNATORIES, []), SIGNATORIES)
+        return signatories_at(self.repository, commit)
+
+
+def signatories_at(repository: Repository, commit: str) -> Signatories:
+    """Read alone: a key that stands twice must be found, not refused by the reader."""
+    data = repository.reader.file(commit, SIGNATORIES)
+    if data is None:
+        raise Damaged(f"{SIGNATORIES} is missing at {commit[:12]}")
+    node, problems = read_file("signatories", SIGNATORIES, data, repository.cache())
+    if node is None or errors_of(problems):
+        raise Damaged(f"{SIGNATORIES} cannot be read at {commit[:12]}")
+    return signatories(Cursor(node, SIGNATORIES, []), SIGNATORIES)
+
+
+def signatories_before(repository: Repository, commit: str) -> list[Signatories]:
+    """Every signatories there ever were on main up to a commit, each once, newest first."""
+    reader = repository.reader
+    commits: dict[str, str] = {}
+    for oid in reader.first_parents(commit):
+        blob = reader.ids(oid, SIGNATORIES).get(SIGNATORIES)
+        if blob is not None:
+            commits.setdefault(blob, oid)
+    return [signatories_at(repository, oid) for oid in commits.values()]

@@ -16,11 +16,11 @@ from dataclasses import dataclass, field
 
 from specctl.actions.audit_release import findings_of_release
 from specctl.actions.audit_statement import findings_of_statements
-from specctl.actions.audit_step import Step
+from specctl.actions.audit_step import Step, signatories_before
 from specctl.actions.ledger import RELEASES, STATEMENTS
 from specctl.actions.source import Source
 from specctl.actions.audit_refs import findings_of_origin, findings_of_refs, notes_of_tags
-from specctl.change.audit import CLOCKS_APART, Audited, Covered, Finding, doubled_keys, kept_broken
+from specctl.change.audit import CLOCKS_APART, Audited, Covered, Finding, doubled_keys, kept_broken, keys_revived
 from specctl.change.notice import FOLDER
 from specctl.errors import Refused, Stop
 from specctl.store.repository import Repository
@@ -116,6 +116,10 @@ def _keys(step: Step) -> Iterator[Finding]:
     if "signatories.yaml" in step.differing:
         for person, what in doubled_keys(step.signatories_after):
             yield Finding("doubled-key", step.oid, what, person)
+        if step.parent is not None:
+            before = signatories_before(step.repository, step.parent)
+            for code, person, what in keys_revived(before, step.signatories_after):
+                yield Finding(code, step.oid, what, person)
 
 
 def _covered(walk: _Walk, history: list[str], first: Finding | None) -> Covered:

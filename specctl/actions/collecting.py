@@ -7,7 +7,7 @@ against today's main; a statement that no longer counts is kept all the same.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -16,12 +16,19 @@ from specctl.actions.identity import identify, key_at_hand
 from specctl.actions.ledger import Ledger, verified
 from specctl.actions.source import Source, book_files
 from specctl.change.statement import Envelope
-from specctl.codec.load import load
+from specctl.codec.cursor import Cursor
+from specctl.codec.decode_people import signatories as read_signatories
+from specctl.codec.load import load, read_file
 from specctl.domain.book import Book
+from specctl.domain.people import Signatories
 from specctl.errors import Refused, Stop, Untrusted
+from specctl.problem import errors_of
 from specctl.store.commits import CommitWish, make_commit
 from specctl.store.objects import write_tree
 from specctl.store.repository import Repository
+
+
+SIGNATORIES = "signatories.yaml"
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,7 +67,7 @@ def collect(
         taken, known = [], []
         for name, envelope in envelopes:
             try:
-                _admit(envelope, book, proposals)
+                _admit(envelope, book, proposals, repository)
             except Stop as stop:
                 refused.append(Refusal(name, stop.what, stop.todo))
                 continue
@@ -89,7 +96,7 @@ def main_book(repository: Repository, tip: str) -> Book:
     return book
 
 
-def _admit(envelope: Envelope, book: Book, proposals: set[str]) -> None:
+def _admit(envelope: Envelope, book: Book, proposals: set[str], repository: Repository) -> None:
     statement = envelope.statement
     if statement.book != book.settings.id:
         raise Untrusted(
@@ -98,13 +105,38 @@ def _admit(envelope: Envelope, book: Book, proposals: set[str]) -> None:
     if statement.proposal not in proposals:
         raise Refused(f"there is no proposal {statement.proposal} here", "Fetch it first: specctl proposals --fetch")
     assert book.signatories is not None
+    if verified([envelope], book.signatories):
+        return
+    if any(verified([envelope], people) for people in proposed_signatories(repository, statement.proposal)):
+        return  # it counts for the new quorum only, and only if that proposal is released
     if statement.person not in book.signatories.people:
         raise Untrusted(f"{statement.person} is not among the signatories on main", "Check who it is from.")
-    if not verified([envelope], book.signatories):
-        raise Untrusted(
-            f"the signature does not hold by any current key of {statement.person}",
-            "Ask for it again, signed with the key that stands in signatories.yaml.",
-        )
+    raise Untrusted(
+        f"the signature does not hold by any current key of {statement.person}",
+        "Ask for it again, signed with the key that stands in signatories.yaml.",
+    )
+
+
+def proposed_signatories(repository: Repository, proposal: str) -> Iterator[Signatories]:
+    """Everybody a proposal, open or released, would ever have brought in: the signatories of each of its own commits."""
+    reader = repository.reader
+    main = repository.latest_main()
+    if main is None:
+        return
+    record = next((r for r in Ledger(repository, main).releases if r.proposal == proposal), None)
+    tip = record.parents[1] if record is not None else repository.proposal_tips().get(proposal)
+    if tip is None:
+        return
+    base = record.parents[0] if record is not None else reader.merge_base(tip, main)
+    seen: set[str] = set()
+    for oid in reader.commits_between(base, tip):
+        blob = reader.ids(oid).get(SIGNATORIES)
+        if blob is None or blob in seen:
+            continue
+        seen.add(blob)
+        node, problems = read_file("signatories", SIGNATORIES, reader.blob(blob), repository.cache())
+        if node is not None and not errors_of(problems):
+            yield read_signatories(Cursor(node, SIGNATORIES, []), SIGNATORIES)
 
 
 def _message(taken: Sequence[Envelope]) -> str:

@@ -46,6 +46,7 @@ class Asked:
     met_by: str
     can_sign: tuple[str, ...]
     nearly: str
+    quorum: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,6 +115,7 @@ def explain(source: Source, which: str, today: date) -> Explained:
                 s.met_by.person if s.met_by else "",
                 s.can_sign,
                 s.stale,
+                s.need.quorum,
             )
             for s in judgement.standings
         ),
@@ -160,7 +162,7 @@ def _classes(findings: Findings, policy: Policy, role: str, scope: str) -> tuple
 
 def _weighed(findings: Findings, people: Signatories) -> tuple[Weighed, ...]:
     case, judgement = findings.case, findings.judgement
-    said = {s.digest: s for s in findings.said}
+    said = {s.digest: s for s in (*findings.said_by_new, *findings.said)}
     counted = {s.met_by.digest for s in judgement.standings if s.met_by}
     standing = {o.digest for o in judgement.objections}
     wanted = {(n.role, n.scope) for n in findings.needs}

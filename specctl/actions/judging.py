@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 from specctl.actions.case import Case
@@ -19,8 +20,9 @@ from specctl.change.compare import Pair, allergens_of, amounts_of, texts_of
 from specctl.change.costing import Side, costs_of
 from specctl.change.effect import owner_of
 from specctl.change.impact import AllergenChange, AmountChange, CostChange, TextChange
-from specctl.change.policy import Hit, Judgement, Need, Said, is_fast, judge, needs
-from specctl.domain.people import Policy, Signatories
+from specctl.change.policy import NEW, Hit, Judgement, Need, Said, is_fast, joined, judge, needs
+from specctl.change.statement import SIGNOFF, Envelope
+from specctl.domain.people import Key, Policy, Signatories
 from specctl.errors import Refused
 
 
@@ -98,26 +100,63 @@ class Findings:
         return tuple(hits)
 
     @cached_property
+    def changes_trust(self) -> bool:
+        """Whether it changes who may sign, or who must: then the new ones are asked as well as the old."""
+        return any(h.change == "policy" for h in self.hits)
+
+    @cached_property
     def needs(self) -> tuple[Need, ...]:
-        """By main's policy; a proposal that changes who may sign or must needs the new rules too."""
-        found = list(needs(policy_of(self.case), self.hits))
-        if any(h.change == "policy" for h in self.hits) and self.case.book.policy:
-            known = {(n.role, n.scope) for n in found}
-            found += [n for n in needs(self.case.book.policy, self.hits) if (n.role, n.scope) not in known]
-        return tuple(found)
+        """By main's policy; a change of who may sign, or who must, needs a whole quorum by the new rules too."""
+        found = needs(policy_of(self.case), self.hits)
+        proposed = self.case.book.policy
+        if self.changes_trust and proposed is not None:
+            found += tuple(replace(n, quorum=NEW) for n in needs(proposed, self.hits))
+        return found
 
     @cached_property
     def said(self) -> tuple[Said, ...]:
         """Verified statements about this proposal of this book: the same people may sign for another book too."""
+        return verified(self._ours, signatories_of(self.case), self.case.repository.cache())
+
+    @cached_property
+    def said_by_new(self) -> tuple[Said, ...]:
+        """The same, by the keys the proposal would bring; nothing where it brings none."""
+        people = self.case.book.signatories
+        return verified(self._ours, people, self.case.repository.cache()) if self.changes_trust and people else ()
+
+    @cached_property
+    def _ours(self) -> list[Envelope]:
         case = self.case
-        ours = [e for e in case.ledger.envelopes(case.name) if e.statement.book == case.book.settings.id]
-        return verified(ours, signatories_of(case), case.repository.cache())
+        return [e for e in case.ledger.envelopes(case.name) if e.statement.book == case.book.settings.id]
 
     @cached_property
     def judgement(self) -> Judgement:
-        return judge(
-            self.needs, self.said, self.case.digests, signatories_of(self.case), self.case.authors, is_fast(self.hits)
-        )
+        return self.judged(None)
+
+    def judged(self, counted: frozenset[str] | None) -> Judgement:
+        """The judgement by the sign-offs named by digest, and every objection; None: by all of them."""
+        case = self.case
+
+        def kept(said: Iterable[Said]) -> list[Said]:
+            return [s for s in said if counted is None or s.purpose != SIGNOFF or s.digest in counted]
+
+        old, new = ([n for n in self.needs if n.quorum == which] for which in ("", NEW))
+        found = judge(old, kept(self.said), case.digests, signatories_of(case), case.authors, is_fast(self.hits))
+        people = case.book.signatories
+        if not self.changes_trust or people is None:
+            return found
+        return joined(found, judge(new, kept(self.said_by_new), case.digests, people, self.new_authors(people)))
+
+    def new_authors(self, people: Signatories) -> frozenset[str]:
+        """Authors under the new signatories: by their id, or by any key that is theirs on main."""
+        case = self.case
+        known = signatories_of(case).people
+        held = {_plain(key) for author in case.authors for key in known[author].keys.values()}
+        return case.authors | {p.id for p in people.people.values() if held & {_plain(key) for key in p.keys.values()}}
+
+
+def _plain(key: Key) -> str:
+    return " ".join(key.public.split()[:2])
 
 
 def findings_of(case: Case) -> Findings:
@@ -142,9 +181,14 @@ def signatories_of(case: Case) -> Signatories:
     return signatories
 
 
+def is_released(case: Case) -> bool:
+    """Whether main has grown over this proposal."""
+    return case.ledger.repository.reader.is_ancestor(case.tip, case.main)
+
+
 def state_of(case: Case, judgement: Judgement | None) -> str:
     """draft, in review, approved or released."""
-    if case.ledger.repository.reader.is_ancestor(case.tip, case.main):
+    if is_released(case):
         return "released"
     if case.book.proposals.get(case.name) and case.proposal.draft:
         return "draft"

@@ -11,15 +11,17 @@ from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 
+from specctl.actions.audit_step import signatories_before
 from specctl.actions.case import Case, edited_from, find_proposal
 from specctl.actions.identity import Identity, identify, key_at_hand
-from specctl.actions.judging import Findings, findings_of, signatories_of, state_of
+from specctl.actions.judging import Findings, findings_of, is_released, signatories_of, state_of
 from specctl.actions.ledger import entry_path
+from specctl.actions.removing import refuse_bare_removal
 from specctl.actions.reporting import conflict_words
 from specctl.actions.source import Source
 from specctl.actions.starts import stamp, starts_of
 from specctl.canonical import canonical
-from specctl.change.audit import mixes_people_with_recipes
+from specctl.change.audit import keys_revived, mixes_people_with_recipes
 from specctl.change.policy import Judgement
 from specctl.change.record import Release, crossing
 from specctl.domain.people import RELEASER
@@ -44,6 +46,7 @@ def release(source: Source, which: str, now: datetime, key: Path | None = None) 
     """Release an approved proposal. Raises Refused with what is still open."""
     repository = source.in_git()
     made: list[tuple[Release, Identity]] = []
+    earlier: list[tuple[Release, Identity]] = []
 
     def build(tip: str | None) -> str:
         if tip is None:
@@ -51,6 +54,13 @@ def release(source: Source, which: str, now: datetime, key: Path | None = None) 
         tips = repository.proposal_tips()
         name = find_proposal(tips, which)
         case = Case(repository, name, tips[name], tip, edited_from(repository, tips[name], tip), now.date())
+        if is_released(case):
+            # Perhaps by a run that was cut short after main took it: what is left is finished below.
+            record = next((r for r in case.ledger.releases if r.proposal == name), None)
+            if record is None:
+                raise Refused(f"{name} holds nothing that main does not have", "There is nothing to release.")
+            earlier[:] = [(record, identify(signatories_of(case), key_at_hand(repository, key)))]
+            return tip
         findings = findings_of(case)
         releaser = identify(signatories_of(case), key_at_hand(repository, key))
         _refuse_unless_ready(case, findings, releaser)
@@ -65,18 +75,30 @@ def release(source: Source, which: str, now: datetime, key: Path | None = None) 
         return _commit(case, record, releaser, now)
 
     commit = repository.move_main(build)
+    if earlier:
+        _finish(repository, commit, *earlier[0], now)
+        record = earlier[0][0]
+        raise Refused(f"{record.proposal} is already released, as release {record.number}")
     record, releaser = made[0]
     tag = tag_release(repository, record, commit, releaser, now)
     in_the_way = repository.catch_up() if repository.behind() else ()
     return Released(record, commit, tag, in_the_way)
 
 
+def _finish(repository: Repository, main: str, record: Release, releaser: Identity, now: datetime) -> None:
+    """What a release that was cut short left undone: its tag, and the files on disk."""
+    reader = repository.reader
+    commit = next((oid for oid in reader.first_parents(main) if reader.commit(oid).parents == record.parents), None)
+    if commit is not None and RELEASER in releaser.person.roles:
+        tag_release(repository, record, commit, releaser, now)
+    if repository.behind():
+        repository.catch_up()
+
+
 def _refuse_unless_ready(case: Case, findings: Findings, releaser: Identity) -> None:
     if RELEASER not in releaser.person.roles:
         raise Refused(f"{releaser.person.name} may not release", f"The policy's role for it is {RELEASER}.")
     state = state_of(case, None)
-    if state == "released":
-        raise Refused(f"{case.name} is already released")
     if case.merged.conflicts:
         raise Refused(
             f"{case.name} conflicts with main: " + "; ".join(conflict_words(c) for c in case.merged.conflicts[:5]),
@@ -97,17 +119,32 @@ def _refuse_unless_ready(case: Case, findings: Findings, releaser: Identity) -> 
     wrong = errors_of(list(case.problems))
     if wrong:
         raise Found(f"{case.name} has errors when merged onto main", wrong, "Correct them and propose again.")
+    if "signatories.yaml" in case.merged.changed:
+        _refuse_bad_keys(case)
     if case.effect.is_empty:
         raise Refused(f"{case.name} changes nothing on today's main")
     judgement = findings.judgement
     if not judgement.approved:
         raise Refused(f"{case.name} is not approved: " + open_words(judgement), f"See: specctl report {case.name}")
+    refuse_bare_removal(findings)
+
+
+def _refuse_bad_keys(case: Case) -> None:
+    """A retired key stays retired, a key stays its person's, and somebody can release afterwards."""
+    after = case.book.signatories
+    assert after is not None
+    bad = next(keys_revived(signatories_before(case.repository, case.main), after), None)
+    if bad is not None:
+        raise Refused(bad[2], "Its author must bring a new key instead: ssh-keygen -t ed25519")
+    if not any(RELEASER in p.roles and any(not k.retired for k in p.keys.values()) for p in after.people.values()):
+        raise Refused("after this release nobody could release anything", f"Somebody with a key must be {RELEASER}.")
 
 
 def open_words(judgement: Judgement) -> str:
     """What is still missing, in one line."""
     parts = [
-        f"{s.need.role} for {s.need.scope}" + (f" ({s.stale})" if s.stale else "") for s in judgement.open
+        f"{s.need.role} for {s.need.scope}{' by the new rules' if s.need.quorum else ''}" + (f" ({s.stale})" if s.stale else "")
+        for s in judgement.open
     ]
     parts += [f"objection by {o.person}: {o.note}" if o.note else f"objection by {o.person}" for o in judgement.objections]
     return "; ".join(parts)

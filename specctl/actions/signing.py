@@ -14,14 +14,15 @@ from pathlib import Path
 from typing import Any
 
 from specctl.actions.case import Case, open_case
-from specctl.actions.identity import identify, key_at_hand
+from specctl.actions.identity import Identity, identify, key_at_hand
 from specctl.actions.judging import findings_of, signatories_of
+from specctl.actions.removing import refuse_bare_removal
 from specctl.actions.source import Source
 from specctl.canonical import canonical, digest_of
 from specctl.change.effect import CHAIN
-from specctl.change.policy import may_sign
+from specctl.change.policy import NEW, may_sign
 from specctl.change.statement import LONGEST_NOTE, OBJECTION, SIGNOFF, Envelope, Statement, read_envelope
-from specctl.domain.people import FRANCHISE_MANAGER
+from specctl.domain.people import FOOD_SAFETY, FRANCHISE_MANAGER
 from specctl.errors import Refused, Untrusted
 from specctl.store.signature import sign
 
@@ -47,8 +48,7 @@ def sign_in_clone(source: Source, which: str, wish: SignWish) -> tuple[Envelope,
         # A signature over an old state would be stale before it is collected.
         repository.fetch()
     case = open_case(source, which, wish.now.date())
-    signatories = signatories_of(case)
-    who = identify(signatories, key_at_hand(repository, wish.key))
+    who = _who(case, key_at_hand(repository, wish.key))
     if wish.purpose == SIGNOFF and who.person.id in case.authors:
         raise Refused(
             f"{who.person.name} is an author of {case.name}", "Someone else who may sign must sign it."
@@ -76,9 +76,21 @@ def sign_in_clone(source: Source, which: str, wish: SignWish) -> tuple[Envelope,
     )
 
 
+def _who(case: Case, key: Path) -> Identity:
+    """Whose key it is by main; by the proposal's own signatories, where it brings that key in."""
+    try:
+        return identify(signatories_of(case), key)
+    except Refused:
+        proposed = case.book.signatories
+        if proposed is None or "signatories.yaml" not in case.files_changed:
+            raise
+        return identify(proposed, key)
+
+
 def _wanted(case: Case, person_id: str, wish: SignWish) -> list[tuple[str, str]]:
-    signatories = signatories_of(case)
-    person = signatories.people[person_id]
+    known, proposed = signatories_of(case).people, case.book.signatories
+    by_quorum = {"": known, NEW: proposed.people if proposed is not None else {}}
+    person = known.get(person_id) or by_quorum[NEW][person_id]
     if wish.purpose == OBJECTION:
         if wish.scope:
             scope = wish.scope
@@ -90,9 +102,10 @@ def _wanted(case: Case, person_id: str, wish: SignWish) -> list[tuple[str, str]]
         return [(wish.role or sorted(person.roles)[0], scope)]
     needs = findings_of(case).needs
     mine = [
-        (n.role, n.scope)
+        n
         for n in needs
-        if may_sign(person, n.role, n.scope, signatories.people)
+        if person_id in by_quorum[n.quorum]
+        and may_sign(by_quorum[n.quorum][person_id], n.role, n.scope, by_quorum[n.quorum])
         and wish.role in (None, n.role)
         and wish.scope in (None, n.scope)
     ]
@@ -101,11 +114,14 @@ def _wanted(case: Case, person_id: str, wish: SignWish) -> list[tuple[str, str]]
         raise Refused(
             f"no signature of {person.name} is asked for on {case.name}", f"The policy asks for: {asked}."
         )
-    # One person meets one need of a scope: the first the policy lists.
-    taken: dict[str, tuple[str, str]] = {}
-    for role, scope in mine:
-        taken.setdefault(scope, (role, scope))
-    return list(taken.values())
+    # One person meets one need of a scope and quorum: the first the policy lists. One word may serve both quorums.
+    taken: dict[tuple[str, str], tuple[str, str]] = {}
+    for n in mine:
+        taken.setdefault((n.scope, n.quorum), (n.role, n.scope))
+    if any(role == FOOD_SAFETY for role, _ in taken.values()):
+        # Told before anybody's signature goes stale over it; `release` asks once more.
+        refuse_bare_removal(findings_of(case))
+    return list(dict.fromkeys(taken.values()))
 
 
 def sign_report(report: Path, wish: SignWish, person: str) -> Envelope:

@@ -10,7 +10,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from specctl.domain.people import Signatories
+from specctl.domain.people import Key, Signatories
 
 # Machines' clocks differ; a date further off than this is not a clock's doing.
 CLOCKS_APART = 3600
@@ -98,7 +98,7 @@ def doubled_keys(signatories: Signatories) -> Iterator[tuple[str, str]]:
     holders: dict[str, tuple[str, bool]] = {}
     for person in signatories.people.values():
         for key in person.keys.values():
-            public = " ".join(key.public.split()[:2])
+            public = _public(key)
             known = holders.get(public)
             if known is None:
                 holders[public] = (person.id, key.retired)
@@ -106,6 +106,29 @@ def doubled_keys(signatories: Signatories) -> Iterator[tuple[str, str]]:
                 yield person.id, f"the key {key.id} of {person.id} is also a key of {known[0]}"
             elif known[1] != key.retired:
                 yield person.id, f"{person.id} has one key both as current and as retired"
+
+
+def keys_revived(before: Iterable[Signatories], after: Signatories) -> Iterator[tuple[str, str, str]]:
+    """(code, person, what): keys once retired that count again, and keys of one person that become another's."""
+    retired: set[str] = set()
+    holders: dict[str, str] = {}
+    for signatories in before:
+        for person in signatories.people.values():
+            for key in person.keys.values():
+                public = _public(key)
+                retired |= {public} if key.retired else set()
+                holders.setdefault(public, person.id)
+    for person in after.people.values():
+        for key in person.keys.values():
+            holder = holders.get(_public(key), person.id)
+            if holder != person.id:
+                yield "doubled-key", person.id, f"the key {key.id} of {person.id} was {holder}'s"
+            elif _public(key) in retired and not key.retired:
+                yield "retired-key", person.id, f"the key {key.id} of {person.id} was retired, and counts again"
+
+
+def _public(key: Key) -> str:
+    return " ".join(key.public.split()[:2])
 
 
 def counted_twice(statements: Iterable[tuple[str, str, str]]) -> Iterator[tuple[str, str]]:

@@ -225,6 +225,8 @@ class Signing:
     met_by: str | None = None
     stale: str = ""
     reasons: tuple[Reason, ...] = ()
+    quorum: str = ""
+    """`new`: asked for by the policy, and of the people, that the proposal would bring."""
 
 
 @dataclass(frozen=True, slots=True)

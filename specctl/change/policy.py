@@ -15,6 +15,8 @@ from typing import Iterable, Mapping, Sequence
 from specctl.change.effect import CHAIN
 from specctl.domain.people import FRANCHISE_MANAGER, Person, Policy, Signatories
 
+NEW = "new"
+
 CLASS_WORDS = {
     "allergen-in": "an allergen comes into a drink",
     "declaration-up": "an allergen declaration grows",
@@ -47,11 +49,15 @@ class Hit:
 
 @dataclass(frozen=True, slots=True)
 class Need:
-    """One signature asked for: a role over a scope, with the classes that ask."""
+    """One signature asked for: a role over a scope, with the classes that ask.
+
+    `quorum` NEW: asked for by the policy, and judged by the signatories, that the proposal would bring.
+    """
 
     role: str
     scope: str
     because: tuple[str, ...]
+    quorum: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -193,6 +199,14 @@ def judge(
         tuple(answered),
         authors,
         fast,
+    )
+
+
+def joined(old: Judgement, new: Judgement) -> Judgement:
+    """Two quorums that must both be met: one person may stand in both, by one word or two."""
+    heard = {o.digest: o for o in (*old.objections, *new.objections)}
+    return Judgement(
+        (*old.standings, *new.standings), tuple(sorted(heard.values(), key=lambda s: s.order)), old.answered, old.authors, old.fast
     )
 
 

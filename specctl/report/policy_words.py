@@ -57,7 +57,8 @@ def why_text(told: Mapping[str, Any]) -> str:
 
 
 def _need(need: Mapping[str, Any]) -> list[str]:
-    head = f"  {need['role']} over {need['scope']} (asked for by: {_list(need['classes'])})"
+    by = ", by the rules and people it would bring" if need["quorum"] else ""
+    head = f"  {need['role']} over {need['scope']}{by} (asked for by: {_list(need['classes'])})"
     if need["met_by"]:
         return [f"{head}: signed by {need['met_by']}"]
     lines = [f"{head}: missing"]

@@ -79,7 +79,7 @@ def signing_section(impact: Impact) -> Section:
 def _signing_row(impact: Impact, signing: Signing) -> tuple[Cell, ...]:
     return (
         cell(role_words(signing.role)),
-        cell(scope_words(impact, signing.scope)),
+        cell(scope_words(impact, signing.scope) + (" (new signatories)" if signing.quorum else "")),
         _signed_cell(signing),
         cell(listed(signing.can_sign) or "NOBODY is named who can", alarm=not signing.can_sign),
     )
@@ -91,7 +91,7 @@ _MOST_EXAMPLES = 5
 
 def _why(impact: Impact, signing: Signing) -> Block:
     """The policy's reasons, class by class in its own words, with what falls into each."""
-    lead = f"Why {role_words(signing.role)} signs for {scope_words(impact, signing.scope)}"
+    lead = f"Why {role_words(signing.role)} signs for {scope_words(impact, signing.scope)}{', by the new rules' if signing.quorum else ''}"
     told = {text for reason in signing.reasons for text in reason.examples}
     points = [_reason_words(reason) for reason in signing.reasons]
     points += [text for text in signing.because if text not in told]

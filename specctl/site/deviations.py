@@ -103,7 +103,7 @@ def _united(entry: Record, one: StandsIn, choices: tuple[str, ...]) -> Record:
     path = f"{one.name}, in place of {one.place_of}"
     # Where only a choice uses it, every build but the standard one is told so: too much is better than too little.
     rows = [row if choices and row["choice"] == "" else _row(row, one.facts, path) for row in entry["allergens"]]
-    return {**entry, "allergens": rows, "claims": []}
+    return {**entry, "allergens": rows, "claims": [], "cautions": [f"For now {path}: its allergens are told beside the card's own.", *entry["cautions"]]}
 
 
 def _carried(entry: Record, one: StandsIn, shared: list[str]) -> Record:

@@ -130,3 +130,20 @@ def test_what_git_calls_is_not_listed(typed: Typed) -> None:
     assert "merge-driver" not in typed("--help")[1]
     assert typed("fact-text", str(typed.world.book / FROST))[1].startswith("cautions: ")
     assert typed("no-such-verb")[0] == 2
+
+
+def test_deviation(typed: Typed) -> None:
+    key = str(typed.world.key(SAFETY))
+    words = ("deviation", "northsands-quay", "--for", "hazelnut-paste", "--named", "Paste <b>next door</b>", "--contains", "milk", "--checked", "Label read.", "--why", "None came.", "--until", "2026-11-10", "--key", key)
+    assert typed("deviation", "northsands-quay")[0] == 2
+    assert typed(*words[:-1], str(typed.world.key(AUTHOR)))[0] == 1
+    code, out, err = typed(*words)
+    assert code == 0 and out == "Hazelnut frost\n" and "UNKNOWN: " in err and "Contains: " in err
+    code, out, err = typed("in-force", "northsands-quay", "hazelnut-frost", at=6.5)
+    assert code == 0 and "DEVIATION then: Paste <b>next door</b> in place of" in err and "in place of hazelnut paste" in " ".join(out.split())
+    told = typed.json("in-force", "northsands-quay", "hazelnut-frost", at=6.5)["deviations"]
+    assert [d["name"] for d in told] == ["Paste <b>next door</b>"]
+    assert typed.json("in-force", "northsands-quay", "hazelnut-frost", at=10)["deviations"] == []
+    assert "DEVIATION until" in typed("card", "hazelnut-frost", "--site", "northsands-quay", "--book", str(typed.world.book), at=6.5)[1]
+    assert typed("deviation", "--stop", told[0]["deviation"][:12], "--why", "Stock came.", "--key", key, at=7)[0] == 0
+    assert typed.json("in-force", "northsands-quay", "hazelnut-frost", at=7.1)["deviations"] == []
