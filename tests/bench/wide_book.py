@@ -57,6 +57,8 @@ class Size:
     drinks: int
     sites: int
     franchises: int
+    menus: int = 1
+    """Menus the drinks are dealt into; a franchise sells one. A release of a million rows is more than a book may hold."""
 
 
 @dataclass(frozen=True)
@@ -81,8 +83,17 @@ def make_files(size: Size) -> dict[str, bytes]:
     copies = [(kinds[n % len(kinds)], n // len(kinds)) for n in range(size.drinks)]
     for kind, copy in copies:
         text = re.sub(r"^name: (.*)$", rf"name: \1 {copy}", demo[f"drinks/{kind}.yaml"], count=1, flags=re.M)
-        made[f"drinks/{_drink(kind, copy)}.yaml"] = _more(text, copy % 5)
+        menu = len([p for p in made if p.startswith("drinks/")]) % size.menus
+        sold = f"markets: [{', '.join(_market(m, menu, size) for m in sorted(TEMPLATES))}]\n" if size.menus > 1 else ""
+        if sold:
+            text = re.sub(r"^markets: .*\n", "", text, flags=re.M)
+            ireland = ", ".join(_market("ie", m, size) for m in range(size.menus))
+            text = text.replace("markets: [ie]}", f"markets: [{ireland}]}}")
+        made[f"drinks/{_drink(kind, copy)}.yaml"] = _more(text, copy % 5) + sold
     markets = sorted(TEMPLATES)
+    for market in markets:
+        for menu in range(size.menus):
+            made[f"markets/{_market(market, menu, size)}.yaml"] = demo[f"markets/{market}.yaml"]
     for number in range(size.franchises):
         franchise, market = f"franchise-{number}", markets[number % 3]
         made[f"franchises/{franchise}.yaml"] = _header(demo["franchises/marram.yaml"]) + f"name: Harbour group {number}\n"
@@ -93,7 +104,9 @@ def make_files(size: Size) -> dict[str, bytes]:
         template = TEMPLATES[markets[owner % 3]][number // size.franchises % 2]
         text = demo[f"sites/{template}.yaml"]
         text = re.sub(r"^name: .*$", f"name: Counter {number}", text, count=1, flags=re.M)
-        made[f"sites/counter-{number}.yaml"] = re.sub(r"^franchise: .*$", f"franchise: franchise-{owner}", text, count=1, flags=re.M)
+        text = re.sub(r"^franchise: .*$", f"franchise: franchise-{owner}", text, count=1, flags=re.M)
+        sold = _market(markets[owner % 3], owner // 3 % size.menus, size)
+        made[f"sites/counter-{number}.yaml"] = re.sub(r"^market: .*$", f"market: {sold}", text, count=1, flags=re.M)
     return {path: text.encode() for path, text in made.items()}
 
 
@@ -149,6 +162,10 @@ def unsynced(home: Path) -> Iterator[None]:
         patch.setattr(files.os, "fsync", lambda handle: None)
         patch.setattr(objects, "SYNCED", False)
         yield
+
+
+def _market(market: str, menu: int, size: Size) -> str:
+    return f"{market}-{menu}" if size.menus > 1 else market
 
 
 def _drink(kind: str, copy: int) -> str:
