@@ -151,6 +151,20 @@ def topped_up(held: Discard, fresh: Discard) -> Discard:
     return Discard(earlier.at, because, held.unknown + fresh.unknown)
 
 
+def relabelled(label: Discard, made: datetime, own: int | None) -> Discard:
+    """What the label of a container made at `made` must say once the own hold is `own` seconds.
+
+    A shorter hold reaches what is already made; a longer one never moves a label
+    out; one taken away (None) leaves no time that can be answered for.
+    """
+    if own is None:
+        return Discard(None, "no hold time is written any more", label.unknown)
+    end = made + timedelta(seconds=own)
+    if label.at is None or end >= label.at:
+        return label
+    return Discard(end, "its hold time is shorter now: relabel it", label.unknown)
+
+
 def _inside(prep: Prep, book: Book, seen: set[str]) -> Iterator[tuple[int, str]]:
     """(seconds, why) of every written limit below a prep, each prep walked once."""
     for item_id in sorted({line.use for line in prep.all_lines()}):

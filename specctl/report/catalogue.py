@@ -273,6 +273,7 @@ ENGLISH: dict[str, str] = {
     "diff.allergen-row": "ALLERGENS of {row}",
     "diff.allergen-date": "ALLERGENS of {row}, documents good until",
     "diff.hold": "Hold",
+    "diff.hold-labels": "A shorter time counts for containers already made: relabel them now. A longer one gives those no more time.",
     "diff.equipment": "Equipment",
     "diff.cautions": "Cautions",
     "diff.claims": "Claims in the spec",

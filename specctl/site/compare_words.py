@@ -7,6 +7,7 @@ from typing import Any
 
 from specctl.report.catalogue import ENGLISH
 from specctl.report.clean import visible
+from specctl.report.two_words import two_words
 from specctl.report.words import (
     advisory_words,
     amount_words,
@@ -45,7 +46,8 @@ def difference_words(difference: Difference) -> str:
         return say("diff.removed", what=what, before=before)
     if difference.kind.endswith("-order"):
         return say("diff.moved", what=what, before=before, after=after)
-    return say("diff.to", what=what, before=before, after=after)
+    told = say("diff.to", what=what, before=before, after=after)
+    return f"{told}. {say('diff.hold-labels')}" if difference.kind == "hold" else told
 
 
 def _what(kind: str, names: Mapping[str, str]) -> str:
@@ -171,6 +173,7 @@ _SHOW: dict[str, Callable[[Any], str]] = {
     "line-item": _item,
     "amount": _amount,
     "measure": _measure,
+    "double": two_words,
     "tolerance": _tolerance,
     "verdict": _verdict,
     "choice-line": _choice_line,

@@ -15,12 +15,15 @@ from specctl.analysis.holding import (
     discard_at,
     hold_of,
     limits_in,
+    relabelled,
     topped_up,
 )
 from specctl.domain.amount import Grams, Tolerance
 from specctl.domain.book import Book, Settings
 from specctl.domain.ingredient import Ingredient
 from specctl.domain.recipe import Line, Prep
+from specctl.site.compare import Difference
+from specctl.site.compare_words import difference_words
 
 HOUR = 3600
 DAY = 24 * HOUR
@@ -143,3 +146,29 @@ def test_limits_are_information_with_their_source() -> None:
     assert all(limit.source for limit in limits_in("US") + limits_in("UK"))
     assert limits_in("XX") == ()
     assert "Local law" in DEFERENCE
+
+
+@pytest.mark.parametrize(
+    ("own", "hours", "because"),
+    [
+        (11 * 3600, 11, "relabel it"),
+        (12 * 3600, 12, "its own hold time"),  # the same: nothing moves
+        (48 * 3600, 12, "its own hold time"),  # a longer one revives nothing
+    ],
+)
+def test_a_shorter_hold_reaches_what_is_made_and_a_longer_one_revives_nothing(own: int, hours: int, because: str) -> None:
+    """Common practice of labelling, no source."""
+    made = datetime(2026, 11, 25, 6)
+    label = Discard(made + timedelta(hours=12), "its own hold time", ("a pack",))
+    now = relabelled(label, made, own)
+    assert now.at == made + timedelta(hours=hours) and because in now.because and now.unknown == ("a pack",)
+    assert relabelled(label, made, None).at is None
+    assert relabelled(Discard(None, "not told"), made, own).at is None
+
+
+def test_a_counter_is_told_to_relabel_when_a_hold_time_changes() -> None:
+    def hold(own: str) -> dict[str, str]:
+        return {"keep": "chilled", "own": own, "note": "its own hold time"}
+
+    words = difference_words(Difference("hold", (("what", "hold"),), hold("24 h"), hold("12 h")))
+    assert "→" in words and "relabel them now" in words and "no more time" in words
