@@ -69,6 +69,7 @@ def set_up(root: Path, now: datetime, author: str, manager: str) -> Stage:
     first = {p: data for p, data in files.items() if p.startswith(FIRST)}
     begin_with(stage.book, first, stage.key(author), now)
     git(root, ["init", "-q", "--bare", "-b", "main", "origin.git"])
+    git(root / "origin.git", ["config", "core.fsync", "all"])
     git(stage.book, ["remote", "add", "origin", str(stage.origin)])
     git(stage.book, ["push", "-q", "origin", "main"])
     git(root, ["clone", "-q", str(stage.origin), stage.manager_clone.name])
