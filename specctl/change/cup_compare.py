@@ -51,7 +51,7 @@ def _of_pair(old: _Maker, new: _Maker, pair: Pair, ices: tuple[SiteIce | None, S
         either = second or first
         if either is None or (first is not None and second is not None and same_cup(first, second)):
             continue
-        names = now.get((size, choice)) or was[size, choice]
+        names = now[size, choice] if (size, choice) in now else was[size, choice]
         change = CupChange(pair.item, pair.name, size, either.size_name, choice, names, (), first, second)
         if not choice or (first and second and change.verdict_moves) or (first is None and change.is_bad):
             yield change
