@@ -7,10 +7,9 @@ from datetime import datetime
 from typing import Any
 
 from specctl.actions.ledger import Ledger
+from specctl.actions.remembering import past_of
 from specctl.actions.source import Source
 from specctl.actions.starts import stamp
-from specctl.actions.verifying import verified_releases
-from specctl.change.record import in_force
 from specctl.errors import NotFound, Refused
 
 
@@ -43,24 +42,22 @@ def ask(source: Source, site: str, at: datetime, item: str | None = None) -> tup
     if main is None:
         raise Refused("this book has no main yet", "Begin one with: specctl init")
     ledger = Ledger(repository, main)
-    releases = verified_releases(ledger)
-    known = {s for r in releases for s in r.starts} | {row.site for r in releases for row in r.rows}
-    if site not in known:
+    past = past_of(ledger, site)
+    if not past.known:
+        known = {s for r in ledger.releases for s in r.starts} | {row.site for r in ledger.releases for row in r.rows}
         raise NotFound(f"no release names a site {site}", "Sites released to: " + (", ".join(sorted(known)) or "none"))
     moment = stamp(at)
-    found = in_force(releases, site, moment)
-    by_number = {r.number: r for r in releases}
     answers = []
-    for name, standing in sorted(found.items()):
+    for name, standing in sorted(past.at(moment).items()):
         if item is not None and item not in (name, name.partition("/")[2]):
             continue
-        release = by_number[standing.release]
+        release = past.release(standing.release)
         answers.append(
             Answer(
                 site=site,
                 item=name,
                 at=moment,
-                release=release.number,
+                release=standing.release,
                 since=standing.since,
                 entry=standing.entry,
                 title=release.title,
@@ -68,7 +65,7 @@ def ask(source: Source, site: str, at: datetime, item: str | None = None) -> tup
                 proposal=release.proposal,
                 released=release.released,
                 released_by=release.released_by,
-                commit=_commit_of(ledger, release.path),
+                commit=release.commit,
                 signers=_signers(ledger, release.proposal, set(release.statements)),
             )
         )
@@ -80,18 +77,6 @@ def ask(source: Source, site: str, at: datetime, item: str | None = None) -> tup
 def _signers(ledger: Ledger, proposal: str, counted: set[str]) -> tuple[dict[str, str], ...]:
     return tuple(
         {"person": e.statement.person, "role": e.statement.role, "scope": e.statement.scope, "said": e.statement.said}
-        for e in ledger.envelopes(proposal)
+        for e in ledger.kept(proposal)
         if e.digest in counted
     )
-
-
-def _commit_of(ledger: Ledger, path: str) -> str:
-    """The commit that brought a record into main."""
-    reader = ledger.repository.reader
-    assert ledger.commit is not None
-    found = ledger.commit
-    for oid in reader.first_parents(ledger.commit):
-        if path not in reader.ids(oid, path.rsplit("/", 1)[0] + "/"):
-            break
-        found = oid
-    return found

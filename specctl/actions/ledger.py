@@ -84,6 +84,11 @@ class Ledger:
 
     def envelopes(self, proposal: str) -> tuple[Envelope, ...]:
         """The statements kept for a proposal, in the order main took them in."""
+        order = self._order(f"{STATEMENTS}{proposal}/")
+        return tuple(sorted(self.kept(proposal), key=lambda e: (order.get(e.path, 0), e.statement.said, e.digest)))
+
+    def kept(self, proposal: str) -> tuple[Envelope, ...]:
+        """The same in the order they say they were said, which needs no history."""
         prefix = f"{STATEMENTS}{proposal}/"
         found = []
         for path, oid in sorted(self.under(prefix).items()):
@@ -91,8 +96,7 @@ class Ledger:
             if envelope.path != path:
                 raise Damaged(f"{path} holds another statement than its name says", "Restore it from another clone.")
             found.append(envelope)
-        order = self._order(prefix)
-        return tuple(sorted(found, key=lambda e: (order.get(e.path, 0), e.statement.said, e.digest)))
+        return tuple(sorted(found, key=lambda e: (e.statement.said, e.digest)))
 
     def _order(self, prefix: str) -> dict[str, int]:
         """When main took each statement in: its place in main's first-parent history."""

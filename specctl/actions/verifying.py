@@ -10,9 +10,9 @@ it a release. A commit's answer never changes, so it is kept.
 from __future__ import annotations
 
 from specctl.actions.ledger import RELEASES, STATEMENTS, Ledger, signers_of, verified
-from specctl.change.record import Release
+from specctl.change.record import Release, read_release
 from specctl.change.statement import read_envelope
-from specctl.errors import Untrusted
+from specctl.errors import Damaged, Untrusted
 from specctl.store.repository import Repository
 
 VERIFIER = "release-1"
@@ -24,6 +24,27 @@ def verified_releases(ledger: Ledger) -> tuple[Release, ...]:
     for release in ledger.releases:
         _verify(ledger.repository, release, commits.get(release.number))
     return ledger.releases
+
+
+def verify_later(ledger: Ledger, upto: int) -> list[tuple[Release, str]]:
+    """Every release after number `upto`, with the commit that brought it in. Raises Untrusted as above; the earlier are not read."""
+    reader = ledger.repository.reader
+    stands = ledger.under(RELEASES)
+    numbers = range(upto + 1, len(stands) + 1)
+    if any(f"{RELEASES}{n}.json" not in stands for n in numbers):
+        raise Damaged("a release record is missing on main", "Restore it from another clone.")
+    releases = {r.path: r for n in numbers for r in [read_release(reader.blob(stands[f"{RELEASES}{n}.json"]), f"{RELEASES}{n}.json")]}
+    commits: dict[str, str] = {}
+    waiting = set(releases)
+    for oid in reader.first_parents(ledger.commit) if ledger.commit and waiting else []:
+        here = reader.ids(oid, RELEASES)
+        waiting = {path for path in waiting if here.get(path) == stands[path]}
+        commits.update(dict.fromkeys(waiting, oid))
+        if not waiting:
+            break
+    for path, release in releases.items():
+        _verify(ledger.repository, release, commits.get(path))
+    return [(release, commits[path]) for path, release in releases.items()]
 
 
 def commits_of(ledger: Ledger) -> dict[int, str]:
