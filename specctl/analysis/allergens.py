@@ -308,7 +308,7 @@ def strongest(paths: Mapping[str, object]) -> str | None:
 
 def labelled(paths: Mapping[str, list[str]], status: str) -> tuple[str, ...]:
     """Paths of every status, strongest first; the weaker ones say what they are."""
-    texts = []
+    texts: list[str] = []
     for each in STRENGTH:
         ending = "" if each == status else f" ({each})"
         texts.extend(f"{path}{ending}" for path in sorted(paths.get(each, ())))
