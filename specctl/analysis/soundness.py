@@ -20,6 +20,7 @@ from specctl.analysis.lines import check_lines
 from specctl.analysis.listswitch import check_switches
 from specctl.analysis.prices import check_prices
 from specctl.analysis.references import check_references
+from specctl.analysis.roles import check_roles
 from specctl.analysis.serving import check_serving
 from specctl.domain.book import Book
 from specctl.problem import Problem, in_order
@@ -43,5 +44,6 @@ def check_book(book: Book, today: date) -> list[Problem]:
         *check_cleaning(book, today),
         *check_holds(book),
         *check_switches(book, today),
+        *check_roles(book),
     ]
     return in_order(problems)
