@@ -227,6 +227,11 @@ def find_proposal(names: Mapping[str, Any], which: str) -> str:
     numbered = [name for name in names if name.split("-", 1)[0] == which.lstrip("#")]
     if len(numbered) == 1:
         return numbered[0]
+    if numbered:
+        raise NotFound(
+            f"{which} is the number of {len(numbered)} proposals: {', '.join(sorted(numbered))}",
+            "Two authors took one number at once: name the one you mean in full.",
+        )
     known = ", ".join(sorted(names, key=_number)) or "none"
     raise NotFound(f"there is no proposal {which}", f"Proposals here: {known}. Someone else's may need: specctl proposals --fetch")
 

@@ -6,10 +6,13 @@ them: an amount asks for drinks and each franchise's manager.
 
 from __future__ import annotations
 
+import pytest
 from chain_world import AUTHOR, MANAGERS, SAFETY, SECOND, World, day, plain_git
 from forge import FROST, PASTE
 
+from specctl.actions.case import find_proposal
 from specctl.actions.explaining import Explained, explain
+from specctl.errors import NotFound
 from specctl.report.policy_words import policy_text
 
 
@@ -69,3 +72,10 @@ def test_a_released_proposal_is_explained_as_it_was(world: World) -> None:
     told = explained(world, name, 9)
     assert told.state == "released" and all(n.met_by for n in told.needs)
     assert SAFETY not in {w.person for w in told.statements if w.counts}
+
+
+def test_one_number_taken_twice_is_told_and_either_can_be_named() -> None:
+    names = {"7-more-foam": "a", "7-less-foam": "b", "8-x": "c"}
+    with pytest.raises(NotFound, match="7 is the number of 2 proposals: 7-less-foam, 7-more-foam"):
+        find_proposal(names, "7")
+    assert find_proposal(names, "7-less-foam") == "7-less-foam" and find_proposal(names, "8") == "8-x"
