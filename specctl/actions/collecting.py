@@ -64,7 +64,8 @@ def collect(
         ledger = Ledger(repository, tip)
         proposals = {*repository.proposal_tips(), *book.proposals}
         refused.clear()
-        taken, known = [], []
+        taken: list[Envelope] = []
+        known: list[Envelope] = []
         for name, envelope in envelopes:
             try:
                 _admit(envelope, book, proposals, repository)

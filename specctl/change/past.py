@@ -64,8 +64,8 @@ class Past:
         return found
 
     def release(self, number: int) -> Told:
-        *plain, statements = self.told[str(number)]
-        return Told(*plain, statements=tuple(statements))
+        title, why, proposal, released, released_by, commit, statements = self.told[str(number)]
+        return Told(title, why, proposal, released, released_by, commit, tuple(statements))
 
     def bytes(self) -> bytes:
         return json.dumps([self.upto, self.known, self.rows, self.told], separators=(",", ":")).encode()
