@@ -12,6 +12,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
+from specctl.actions.approving import Approver, first_trust
 from specctl.actions.collecting import main_book
 from specctl.actions.drawing import Drawer
 from specctl.actions.ledger import Ledger
@@ -54,7 +55,7 @@ def publish(source: Source, folder: Path, keys: Path, now: datetime, *, new_keys
     if new_keys:
         apart(folder, keys)  # before any key is made there
         make_keys(keys)
-        distribution.start(folder, keys, now)
+        distribution.start(folder, keys, now, first_trust(repository, main).digest)
     version = len(repository.reader.first_parents(main)) * STEP
     published = distribution.publish(folder, keys, targets, version, now)
     return PublishDone(folder, main, tuple(sorted(t.removesuffix(".json") for t in targets)), published, new_keys)
@@ -70,8 +71,14 @@ def bundles(repository: Repository, main: str) -> dict[str, bytes]:
     envelopes = {
         proposal: ledger.envelopes(proposal) for proposal in sorted({r.proposal for r in ledger.releases})
     }
-    drawn = Drawer(book)
-    return {f"{site.id}.json": canonical({**_bundle(book, site, ledger, envelopes), **_notices(ledger, site, standing), **drawn.key(site, ledger), **_deviations(ledger, site)}) for site in book.sites.values()}
+    drawn, approved = Drawer(book), Approver(ledger, envelopes)
+    made = {}
+    for site in book.sites.values():
+        bundle = _bundle(book, site, ledger, envelopes)
+        bundle["statements"] += approved.statements(site)
+        later = (_notices(ledger, site, standing), drawn.key(site, ledger), _deviations(ledger, site), approved.key(site))
+        made[f"{site.id}.json"] = canonical({name: value for part in (bundle, *later) for name, value in part.items()})
+    return made
 
 
 def _bundle(

@@ -87,9 +87,14 @@ def plan_waves(proposal: Proposal, sites: tuple[str, ...]) -> tuple[WavePlan, ..
     return tuple(sorted(plans, key=lambda w: (w.start, w.key)))
 
 
-def file_digest(changes: tuple[Change, ...]) -> str:
-    """Names the changed facts of one file; a comment-only edit names an empty list."""
-    return digest(as_rows(changes))
+def file_digest(changes: tuple[Change, ...], beside: tuple[Change, ...] | None = None) -> str:
+    """Names the changed facts of one file; a comment-only edit names an empty list.
+
+    `beside`: all facts of a file whose changes must not be guessed from the digest,
+    as one price could be by trying them out.
+    """
+    rows = as_rows(changes)
+    return digest(rows if beside is None else [rows, as_rows(beside)])
 
 
 def part_of(effect: Effect, scope: str, sites: frozenset[str], hidden: frozenset[str]) -> Effect:

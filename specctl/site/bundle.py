@@ -16,11 +16,12 @@ from typing import Any, NamedTuple
 
 from specctl.errors import NotFound, Untrusted
 from specctl.site import strict
+from specctl.site.approvals import Approvals, read_approvals
 from specctl.site.deviations import StandsIn, stand_ins, strict_item, told
 from specctl.site.drawings import Drawings, drawings
 
 CAP = 16 * 1024 * 1024
-_LATER = {"notices": list, "drawings": dict, "deviations": list}
+_LATER = {"notices": list, "drawings": dict, "deviations": list, "approvals": dict}
 
 
 class Standing(NamedTuple):
@@ -79,6 +80,7 @@ class Withdrawn:
     said: datetime
     lifted: datetime | None
     items: tuple[tuple[str, str, tuple[str, ...]], ...]
+    statement: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,6 +98,7 @@ class Bundle:
     notices: tuple[Withdrawn, ...] = ()
     drawings: Drawings = field(default_factory=dict)
     deviations: tuple[StandsIn, ...] = ()
+    approvals: Approvals | None = None
 
     @staticmethod
     def parse(data: bytes) -> Bundle:
@@ -214,6 +217,7 @@ def _bundle(value: Any) -> Bundle:
         notices=_notices(top.get("notices", [])),
         drawings=drawings(top.get("drawings", {}), top["entries"]),
         deviations=stand_ins(top.get("deviations", [])),
+        approvals=read_approvals(top["approvals"], site.id) if "approvals" in top else None,
     )
 
 
@@ -233,7 +237,7 @@ def _notices(rows: list[Any]) -> tuple[Withdrawn, ...]:
             raise strict.wrong(path, "one notice told twice")
         lifted = None if row["lifted"] is None else strict.time(row["lifted"], f"{path}.lifted")
         items = tuple(strict_item(item, f"{path}.items[{n}]") for n, item in enumerate(row["items"]))
-        texts = {name: row[name] for name in ("notice", "about", "lot", "why", "person", "role")}
+        texts = {name: row[name] for name in ("notice", "about", "lot", "why", "person", "role", "statement")}
         found.append(Withdrawn(**texts, said=strict.time(row["said"], f"{path}.said"), lifted=lifted, items=items))
     return tuple(found)
 

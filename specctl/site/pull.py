@@ -10,6 +10,7 @@ expired folder.
 
 from __future__ import annotations
 
+import json
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta, timezone
@@ -23,9 +24,15 @@ from specctl.site.bundle import Bundle, Change, changes
 from specctl.site.client import DEADLINE, Ask, Fetched, NotFetched, Seen, fetch_bundle
 from specctl.site.pages import make_pages
 from specctl.site.pages_masthead import Times
+from specctl.site.quorum import verify_quorum
 from specctl.site.state import Confirmed, Kept, Mark
 
 WARN_BEFORE = timedelta(days=30)
+TRUST_FIELD = "x-specctl-trust"
+UNCHECKED = (
+    "who approved these cards was not checked here: this site's root does not name who may; "
+    "ask head office for the root of a folder that does"
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,6 +63,8 @@ class Pulled:
     changed: tuple[Change, ...]
     first: bool
     pages: Mapping[str, bytes]
+    approved: int | None = None
+    """How many releases were verified here to be approved; None where this site was not told by whom."""
     warnings: tuple[str, ...] = ()
 
 
@@ -88,7 +97,9 @@ def pull(wish: PullWish) -> Pulled:
         )
         try:
             fetched, bundle = _judged(outcome, wish.site, kept, mark)
-            fresh = _fresh(fetched, bundle, kept, states.raised(mark, _mark(fetched.seen, now)))
+            trust = trusted_by(root)
+            approved = _approved(bundle, trust, kept)
+            fresh = _fresh(fetched, bundle, kept, states.raised(mark, _mark(fetched.seen, now)), trust)
             pages = _drawn(bundle, fresh.confirmed)
         except Stop as error:
             _remember(wish.state, mark, outcome)
@@ -106,7 +117,8 @@ def pull(wish: PullWish) -> Pulled:
         changed=_changed(kept, bundle, now),
         first=kept is None,
         pages=pages,
-        warnings=(*notes, *_warnings(fetched, now)),
+        approved=approved,
+        warnings=(*notes, *(() if trust else (UNCHECKED,)), *_warnings(fetched, now)),
     )
 
 
@@ -170,6 +182,29 @@ def _judged(
     return outcome, bundle
 
 
+def trusted_by(root: bytes) -> str | None:
+    """The digest of who may sign, by a root given by hand; None in a root of a folder begun before it was told."""
+    try:
+        said = json.loads(root)["signed"].get(TRUST_FIELD)
+    except (ValueError, KeyError, TypeError, AttributeError, RecursionError):
+        return None  # no root at all is refused before this is asked
+    if said is not None and not (isinstance(said, str) and strict.DIGEST.fullmatch(said)):
+        raise Usage("the root file names nobody who may sign", "Ask head office for it again.")
+    return said
+
+
+def _approved(bundle: Bundle, trust: str | None, kept: Kept | None) -> int | None:
+    if trust is None:
+        return None
+    known = None
+    if kept is not None and kept.confirmed.trust == trust:
+        try:
+            known = Bundle.parse(kept.bundle)
+        except Untrusted:  # kept by a specctl whose bundles this one does not read: judged anew
+            known = None
+    return verify_quorum(bundle, trust, known)
+
+
 def _same_line(fetched: Fetched, bundle: Bundle, kept: Kept) -> None:
     before = kept.confirmed
     if before.book != bundle.book or before.site != bundle.site.id:
@@ -215,7 +250,7 @@ def _remember(state: Path, mark: Mark, outcome: Fetched | NotFetched) -> None:
             return  # the refusal itself is the news
 
 
-def _fresh(fetched: Fetched, bundle: Bundle, kept: Kept | None, mark: Mark) -> Kept:
+def _fresh(fetched: Fetched, bundle: Bundle, kept: Kept | None, mark: Mark, trust: str | None) -> Kept:
     digest = canonical.digest_of(fetched.data)
     before, before_digest, before_confirmed = None, None, None
     if kept is not None:
@@ -237,6 +272,7 @@ def _fresh(fetched: Fetched, bundle: Bundle, kept: Kept | None, mark: Mark) -> K
         mark=mark,
         before=before_digest,
         before_confirmed=before_confirmed,
+        trust=trust,
     )
     return Kept("", fetched.data, confirmed, before, fetched.metadata)
 

@@ -51,7 +51,10 @@ class Mark:
 
 @dataclass(frozen=True, slots=True)
 class Confirmed:
-    """When and as what a bundle was last verified. Times are UTC, whole seconds."""
+    """When and as what a bundle was last verified. Times are UTC, whole seconds.
+
+    `trust` names by whose signatures it was approved; None: nobody checked here.
+    """
 
     confirmed: datetime
     site: str
@@ -61,6 +64,7 @@ class Confirmed:
     mark: Mark
     before: str | None = None
     before_confirmed: datetime | None = None
+    trust: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -272,6 +276,7 @@ def _confirmed_in(said: dict[str, Any]) -> Confirmed:
         mark=_mark_in(said["mark"]),
         before=None if said["before"] is None else _text(said["before"]),
         before_confirmed=None if before is None else _time(before),
+        trust=None if said.get("trust") is None else _text(said["trust"]),
     )
 
 

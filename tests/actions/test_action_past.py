@@ -165,6 +165,9 @@ def test_bundles_hold_no_price_of_any_kind_and_no_other_site(world: World, tmp_p
         raw = json.loads(path.read_bytes())
         others = {QUAY, ROW, STRAND, WATER} - {site}
         del raw["statements"]
+        # What was signed for the whole chain names its sites, by id and digest alone: no name, no card, no start of theirs.
+        approvals = raw.pop("approvals")
+        assert {len(row) for r in approvals["releases"] for e in r["effects"].values() for row in e["entries"]} <= {4}
         text = json.dumps(raw)
         assert [o for o in others if o in text] == []
         assert {row[0] for record in raw["releases"] for row in record["entries"]} == {site}
