@@ -14,7 +14,15 @@ from dataclasses import dataclass
 from typing import Any
 
 from specctl.canonical import digest
-from specctl.domain.people import AUTHOR, FRANCHISE_MANAGER, Key, Person, Policy, Rule, Signatories
+from specctl.domain.people import (
+    AUTHOR,
+    FRANCHISE_MANAGER,
+    Key,
+    Person,
+    Policy,
+    Rule,
+    Signatories,
+)
 from specctl.errors import Untrusted
 from specctl.publickey import is_public_key
 

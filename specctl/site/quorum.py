@@ -16,7 +16,7 @@ newer. Titles, reasons and the site's own name are the publisher's word.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from datetime import datetime, timedelta, timezone
+from datetime import UTC, datetime, timedelta
 from typing import Any
 
 from specctl.change.classes import hits_of_amounts, hits_of_listing, hits_of_texts
@@ -255,7 +255,7 @@ def _not_early(record: Mapping[str, Any], approval: Approval, site: str) -> None
     """No start before the day that was signed; a change that only declares more may go at once."""
     begins = _start(record, approval.number, site)
     try:
-        days = [datetime.fromisoformat(effect.day).replace(tzinfo=timezone.utc) for effect in approval.effects.values()]
+        days = [datetime.fromisoformat(effect.day).replace(tzinfo=UTC) for effect in approval.effects.values()]
     except ValueError:
         raise refused(f"release {approval.number} has no day that exists") from None
     if begins < max(days) - _EARLIEST_ZONE:
