@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import json
 
+import pytest
 from conftest import World
 
+from specctl.actions import drawing
+from specctl.actions.collecting import main_book
 from specctl.actions.drawing import Drawer
 from specctl.actions.ledger import Ledger
-from specctl.actions.collecting import main_book
 from specctl.actions.publishing import bundles
+from specctl.canonical import digest
 from specctl.site.bundle import Bundle
 
 
@@ -27,12 +30,17 @@ def test_each_drink_that_can_be_drawn_is_drawn_and_the_site_reads_it(world: Worl
     assert any(Bundle.parse(data).drawings for data in made.values())
 
 
-def test_only_the_newest_entries_of_a_drink_are_drawn_each_once(world: World) -> None:
+def test_each_distinct_entry_is_drawn_once_whatever_number_of_sites_share_it(
+    world: World, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    drawn: list[tuple[object, str]] = []
+    monkeypatch.setattr(drawing, "drawings_of", lambda larder, entry: drawn.append((larder.ice_celsius, digest(entry))) or {})
     with world.open() as source:
         ledger = Ledger(source.in_git(), world.main())
         book = main_book(source.in_git(), world.main())
         drawer = Drawer(book)
         for site in book.sites.values():
-            found = drawer.key(site, ledger).get("drawings", {})
-            assert found.keys() <= {row.after for r in ledger.releases for row in r.rows if row.site == site.id}
-        assert len(drawer._drawn) == len({key for key in drawer._drawn})
+            drawer.key(site, ledger)
+    served = {row.after for r in ledger.releases for row in r.rows if row.after and row.item.startswith("drink/")}
+    assert {one for _, one in drawn} <= served and drawn
+    assert len(drawn) == len(set(drawn)), "once for each entry and ice"
