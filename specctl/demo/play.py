@@ -1,4 +1,4 @@
-"""The story of the demo: one book, three releases, two very different counters, one attack.
+"""The story of the demo: one book, three releases, a removal stopped, two very different counters, one attack.
 
 Everything runs through the same actions the commands use. Times are the demo's
 own, some days back, so that what is released is in force when it ends.
@@ -28,6 +28,7 @@ from specctl.change.statement import read_envelope
 from specctl.demo.stage import Stage, set_up
 from specctl.errors import Refused, Stop
 from specctl.store.files import write_atomic
+from specctl.store.process import git
 
 AUTHOR, SECOND = "isla-varn", "tobin-hale"
 SAFETY = "maren-oduya"
@@ -36,6 +37,7 @@ SCALE_SITE, SCOOP_SITE = "northsands-quay", "saltmarket"
 DRINK = "blackcurrant-hojicha"
 FOAM_BEFORE, FOAM_AFTER = "{regular: 30 g, large: 40 g}", "{regular: 34 g, large: 46 g}"
 POWDER_BEFORE = "{use: foam-powder-ness, amount: 12 g, written: 2 scoop-amber at 6 g each, tolerance: 5 %}"
+NEW_POWDER = "foam-powder-holm"
 POWDER_AFTER = "{use: foam-powder-holm, amount: 12 g, tolerance: 5 %}"
 CAUTION = "  - Contains lupin with this powder; say so before anybody orders."
 
@@ -88,6 +90,7 @@ def _acts(scene: _Scene) -> Played:
     played = Played(stage, opening)
     _pull(scene, played, 4)
     played.report = _supplier_swap(scene)
+    _removal_stopped(scene)
     _publish(scene, 0, first=False)
     _pull(scene, played, 0)
     played.refused = _attack(scene, played)
@@ -226,9 +229,27 @@ def _supplier_swap(scene: _Scene) -> Path:
     return page
 
 
+def _removal_stopped(scene: _Scene) -> None:
+    """In a copy without origin, thrown away afterwards: the book gains no proposal by it."""
+    stage = scene.stage
+    scene.say("6. The author takes lupin off the new powder's declaration, in a copy of the book, and names no paper")
+    copy = stage.root / "copy-without-origin"
+    shutil.copytree(stage.book, copy, symlinks=True)
+    git(copy, ["remote", "remove", "origin"])
+    _edit(copy / "ingredients" / f"{NEW_POWDER}.yaml", "contains: [lupin]", "contains: []")
+    with open_source(copy) as source:
+        at = scene.at(2.4)
+        wish = ProposeWish("No lupin", "The supplier rang.", at, start=scene.at(1).date(), key=stage.key(AUTHOR))
+        name = propose(source, wish).name
+        why = _refusal(lambda: sign_in_clone(source, name, SignWish("signoff", at, stage.key(SAFETY))))
+        scene.say(f"   Signing: {why.partition(';')[0]}, and more. It needs --evidence")
+        scene.say("   Releasing: " + _refusal(lambda: release(source, name, at, stage.key(AUTHOR))))
+    shutil.rmtree(copy)
+
+
 def _publish(scene: _Scene, days_ago: float, *, first: bool) -> None:
     done = publish(scene.source, scene.stage.packs, scene.stage.publishing_keys, scene.at(days_ago), new_keys=first)
-    scene.say(f"4. Published {len(done.sites)} bundles, without a price in them" if first else "6. Published again")
+    scene.say(f"4. Published {len(done.sites)} bundles, without a price in them" if first else "7. Published again")
 
 
 def _pull(scene: _Scene, played: Played, days_ago: float) -> None:
@@ -276,7 +297,7 @@ def _attack(scene: _Scene, played: Played) -> str:
         target.write_bytes(target.read_bytes().replace(b'"lupin"', b'"lemon"'))
     folder = scene.stage.site(SCOOP_SITE)
     before = states.load(folder)
-    scene.say("7. A tampered bundle: somebody turned lupin into lemon on the server")
+    scene.say("8. A tampered bundle: somebody turned lupin into lemon on the server")
     words = _refusal(lambda: pull(PullWish(str(tampered), folder, SCOOP_SITE, None, scene.at(0))))
     after = states.load(folder)
     if before is None or after is None or before.bundle != after.bundle:
@@ -295,7 +316,7 @@ def _refusal(act: Callable[[], object]) -> str:
 
 
 def _ask_the_past(scene: _Scene) -> None:
-    scene.say("8. Asked about the past: the blackcurrant hojicha at Saltmarket")
+    scene.say("9. Asked about the past: the blackcurrant hojicha at Saltmarket")
     for days_ago in (8, 3):
         answers, _ = ask(scene.source, SCOOP_SITE, scene.at(days_ago), DRINK)
         for answer in answers:

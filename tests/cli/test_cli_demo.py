@@ -29,7 +29,22 @@ def test_names_paths_that_exist(played: tuple[World, Told]) -> None:
 def test_words_go_to_stderr_and_say_what_to_do_next(played: tuple[World, Told]) -> None:
     _, told = played
     assert told.out.lstrip().startswith("{") and "Open in a browser:" in told.err and "Type next:" in told.err
-    assert told.err.count("Refused:") == 2, "an objection and a tampered bundle"
+    assert told.err.count("Refused:") == 4, "an objection, a removal signed and released, and a tampered bundle"
+
+
+def test_a_removal_is_stopped_for_want_of_evidence_and_of_all_three_roles(played: tuple[World, Told]) -> None:
+    """Every other thing is in order, and nothing of the attempt stays: the next proposal is number 4."""
+    world, told = played
+    signing = next(line for line in told.err.splitlines() if line.strip().startswith("Signing:"))
+    assert "Refused: 4-no-lupin takes allergens off a declaration" in signing and "lupin" in signing and "--evidence" in signing
+    releasing = next(line for line in told.err.splitlines() if line.strip().startswith("Releasing:"))
+    assert "Refused:" in releasing
+    for role in ("drinks for chain", "food-safety for chain", "franchise-manager for franchise/marram"):
+        assert role in releasing
+    names = git(world.book, "for-each-ref", "--format=%(refname)") + git(world.root / "origin.git", "for-each-ref", "--format=%(refname)")
+    assert "3-holm-foam-powder" in names and "no-lupin" not in names
+    holm = (world.book / "ingredients" / "foam-powder-holm.yaml").read_text(encoding="utf-8")
+    assert "contains: [lupin]" in holm and not (world.root / "copy-without-origin").exists()
 
 
 @needs_ssh
