@@ -13,6 +13,8 @@ from typing import TYPE_CHECKING, Any, Mapping
 
 from specctl.canonical import canonical, digest, digest_of
 from specctl.change.facts import Change, as_rows
+from specctl.change.rows import Row as Row
+from specctl.change.rows import grouped
 
 if TYPE_CHECKING:
     from specctl.domain.book import Book
@@ -20,16 +22,6 @@ if TYPE_CHECKING:
 
 CHAIN = "chain"
 Rows = Mapping[tuple[str, str], str]
-
-
-@dataclass(frozen=True, slots=True)
-class Row:
-    """One site's entry for one item: digests before and after, None for none."""
-
-    site: str
-    item: str
-    before: str | None
-    after: str | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,12 +42,14 @@ class Effect:
     files: tuple[tuple[str, str], ...]
 
     def as_json(self) -> dict[str, Any]:
+        sites, entries = grouped(self.rows)
         return {
             "effect": 1,
             "scope": self.scope,
             "start": self.start,
             "waves": [{"key": w.key, "start": w.start, "sites": list(w.sites)} for w in self.waves],
-            "entries": [[r.site, r.item, r.before, r.after] for r in self.rows],
+            "sites": sites,
+            "entries": entries,
             "files": [list(f) for f in self.files],
         }
 

@@ -14,6 +14,7 @@ from typing import Any, Iterable, Mapping
 
 from specctl.canonical import canonical
 from specctl.change.effect import Row, WavePlan
+from specctl.change.rows import entries_at, grouped, ungrouped
 from specctl.errors import Damaged
 
 _DIGEST = re.compile(r"[0-9a-f]{64}")
@@ -42,6 +43,7 @@ class Release:
         return f"releases/{self.number}.json"
 
     def as_json(self) -> dict[str, Any]:
+        sites, entries = grouped(self.rows)
         return {
             "release": 1,
             "number": self.number,
@@ -54,7 +56,8 @@ class Release:
             "start": self.start,
             "waves": [{"key": w.key, "start": w.start, "sites": list(w.sites)} for w in self.waves],
             "starts": dict(self.starts),
-            "entries": [[r.site, r.item, r.before, r.after] for r in self.rows],
+            "sites": sites,
+            "entries": entries,
             "statements": list(self.statements),
             "released_by": self.released_by,
             "released": self.released,
@@ -66,7 +69,7 @@ class Release:
     def for_site(self, site: str) -> dict[str, Any]:
         """What one site may see of it: its own rows, wave and start."""
         record = self.as_json()
-        record["entries"] = [row for row in record["entries"] if row[0] == site]
+        record["entries"] = entries_at(site, record.pop("sites"), record["entries"])
         record["starts"] = {s: at for s, at in self.starts.items() if s == site}
         record["waves"] = [
             {"key": w.key, "start": w.start, "sites": [site]} for w in self.waves if site in w.sites
@@ -89,7 +92,7 @@ def read_release(data: bytes, path: str) -> Release:
             start=raw["start"],
             waves=tuple(WavePlan(w["key"], w["start"], tuple(w["sites"])) for w in raw["waves"]),
             starts=dict(raw["starts"]),
-            rows=tuple(Row(*row) for row in raw["entries"]),
+            rows=ungrouped(raw["sites"], raw["entries"]),
             statements=tuple(raw["statements"]),
             released_by=raw["released_by"],
             released=raw["released"],

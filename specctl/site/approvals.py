@@ -16,7 +16,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from specctl import canonical
-from specctl.change.effect import Row
+from specctl.change.rows import Row, entries_at
 from specctl.change.trust import Trust, read_trust
 from specctl.errors import Untrusted
 from specctl.site import strict
@@ -85,12 +85,12 @@ def read_approvals(raw: Any, site: str) -> Approvals:
 
 
 def _signed(raw: Any, scope: str, site: str, path: str) -> Signed:
-    effect = strict.fields(raw, path, effect=int, scope=str, start=str, waves=list, entries=list, files=list)
+    effect = strict.fields(raw, path, effect=int, scope=str, start=str, waves=list, sites=list, entries=list, files=list)
     if effect["effect"] != 1 or effect["scope"] != scope:
         raise strict.wrong(path, "not an effect of this scope")
     waves = [strict.fields(wave, f"{path}.waves", key=str, start=str, sites=list) for wave in effect["waves"]]
     day = max([wave["start"] for wave in waves if site in wave["sites"]], default=effect["start"])
-    rows = [_row(row, f"{path}.entries") for row in effect["entries"] if isinstance(row, list) and row[:1] == [site]]
+    rows = [_row(row, f"{path}.entries") for row in _rows_at(site, effect, path)]
     files = [_file(row, f"{path}.files") for row in effect["files"]]
     if len(dict(files)) != len(files):
         raise strict.wrong(f"{path}.files", "one file told twice")
@@ -99,6 +99,16 @@ def _signed(raw: Any, scope: str, site: str, path: str) -> Signed:
     except TypeError:
         raise strict.wrong(path, "not canonical") from None
     return Signed(digest, tuple(rows), strict.matches(day, path, _DAY), dict(files))
+
+
+def _rows_at(site: str, effect: dict[str, Any], path: str) -> list[list[Any]]:
+    for sites in effect["sites"]:
+        if not all(isinstance(each, str) for each in strict.typed(sites, list, f"{path}.sites")):
+            raise strict.wrong(f"{path}.sites", "a site is a text")
+    for entry in effect["entries"]:
+        if len(strict.typed(entry, list, f"{path}.entries")) != 4 or type(entry[3]) is not int:
+            raise strict.wrong(f"{path}.entries", "an entry has four parts")
+    return entries_at(site, effect["sites"], effect["entries"])
 
 
 def _row(raw: list[Any], path: str) -> Row:

@@ -83,8 +83,8 @@ def in_effect(b: Bundle) -> None:
     in_record(b)
     for effect in b["approvals"]["releases"][-1]["effects"].values():
         for row in effect["entries"]:
-            if row[0] == SITE:
-                row[3] = b["timeline"][-1][3]
+            if SITE in effect["sites"][row[3]]:
+                row[2] = b["timeline"][-1][3]
 
 
 def start_at(when: str) -> Callable[[Bundle], None]:

@@ -100,7 +100,7 @@ def test_only_leaves_the_other_edit_out_and_waves_and_start_are_kept(world: Worl
     waves = {w["key"]: w for w in report["effect"]["waves"]}
     assert sorted(waves["pilot"]["sites"]) == ["ferry-steps", "saltmarket"] and len(waves["rest"]["sites"]) == 10
     assert report["effect"]["start"] == "2026-12-03"
-    assert {row[1] for row in report["effect"]["entries"]} == {"drink/blackcurrant-hojicha"}
+    assert {row[0] for row in report["effect"]["entries"]} == {"drink/blackcurrant-hojicha"}
     # The other edit is still on disk, and its own proposal holds it alone.
     again = world.propose("Fizz renamed", "--only", "drinks/pear-sage-fizz.yaml", "--json")
     assert again.json["proposal"] == "5-fizz-renamed" and again.json["files"] == [FIZZ]
@@ -153,7 +153,7 @@ def test_stale_files_are_refused_until_it_is_said_what_they_were_edited_from(wor
     assert told.json["edited_from"] == old and told.json["files"] == [HOJICHA]
     shown = world.run("report", "4", "--json").json
     assert not [f for f, _ in shown["effect"]["files"] if f == PREP], "release 3's powder stays"
-    assert {row[1] for row in shown["effect"]["entries"]} == {"drink/blackcurrant-hojicha"}
+    assert {row[0] for row in shown["effect"]["entries"]} == {"drink/blackcurrant-hojicha"}
     for wrong in ("main", "HEAD", old[:10], "main@{1}", "--help", "0" * 40, ":/Release"):
         before = world.as_stands()
         assert world.propose("Again", "--edited-from=" + wrong, code=1).out == ""

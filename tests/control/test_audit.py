@@ -155,7 +155,7 @@ def test_a_release_nobody_signed_for(world: World) -> None:
         ({"statements": ["0" * 64]}, "statement"),
         ({"book": "other"}, "replay"),
         ({"number": 3}, "damaged"),
-        ({"entries": []}, "merge"),
+        ({"sites": [], "entries": []}, "merge"),
         ({"released_by": SECOND}, "unsigned"),
         ({"start": "2026-11-09"}, "effect"),
     ],
