@@ -12,23 +12,14 @@ from specctl.analysis import remedy
 from specctl.analysis.equivalent import swap_json, swaps_of
 from specctl.analysis.fitting import Fit, counts
 from specctl.analysis.measuring import Measure
+from specctl.change.entry import measure_json
 from specctl.domain.amount import plain
 from specctl.domain.book import Book
 
 
 def told(found: Measure, book: Book) -> dict[str, Any]:
     """A measure as an entry would tell it, so that the same words are said of it."""
-    return {
-        "by": found.by,
-        "moves": [
-            {"tool": m.tool, "kind": book.tools[m.tool].kind, "name": m.name, "times": plain(m.times), "mark": m.mark}
-            for m in found.moves
-        ],
-        "gives": plain(found.gives) if found.gives is not None else None,
-        "off": plain(found.off) if found.off is not None else None,
-        "verdict": found.verdict,
-        "note": found.note,
-    }
+    return measure_json(book, found)
 
 
 def row_json(fit: Fit, line: Mapping[str, Any]) -> dict[str, Any]:

@@ -89,7 +89,7 @@ def measure(amount: Amount, tolerance: Tolerance, item: Item, bench: Bench) -> M
     if best is None:
         note = _why_none(item, bench, found, min(under, over))
         return Measure("none", (), None, None, "no-tool", note)
-    return _measured(best, whole, item, found)
+    return _measured(best, whole, item, (found, bench.most_motions))
 
 
 def solids_of(grams: Decimal, item: Item) -> Decimal | None:
@@ -141,7 +141,8 @@ def _by_scale(target: Decimal, under: Decimal, over: Decimal, bench: Bench) -> M
     return Measure("scale", (move,), reading, centigrams(reading - target), "within", note)
 
 
-def _measured(taken: Taken, target: Target, item: Item, found: Doses) -> Measure:
+def _measured(taken: Taken, target: Target, item: Item, asked: tuple[Doses, int]) -> Measure:
+    found, most = asked
     notes = [found.void[dose.tool.id] for dose, _ in taken.doses if dose.tool.id in found.void]
     verdict: Verdict = "outside"
     if target.holds(taken.off):
@@ -152,8 +153,8 @@ def _measured(taken: Taken, target: Target, item: Item, found: Doses) -> Measure
         elif doubt is not None:
             notes.append(doubt)
     else:
-        notes.append("the nearest these tools come")
-    if item.film is not None and any(film_in(dose.tool, item) for dose, _ in taken.doses):
+        notes.append(f"these tools come no nearer in {most} motions" if most > 1 else "these tools come no nearer in one motion")
+    if item.film is not None and any(dose.check is None and film_in(dose.tool, item) for dose, _ in taken.doses):
         notes.append(f"{plain(item.film * 100)} % of a pour is taken to stay behind as a film")
     moves = tuple(
         Move(

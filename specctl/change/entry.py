@@ -8,19 +8,23 @@ gives the same bytes on any machine.
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from decimal import Decimal
 from typing import Any
 
 from specctl.analysis.advisory import advisories_of
 from specctl.analysis.allergens import AllergenRow, Fact
+from specctl.analysis.apart import made_apart
 from specctl.analysis.build import MIX, STANDARD, Variant, allowed_in, sizes_of, variants
 from specctl.analysis.contact import Shared
+from specctl.analysis.doubling import twice, worth_telling
 from specctl.analysis.filling import Filled
 from specctl.analysis.holding import hold_of
-from specctl.analysis.measuring import Measure
+from specctl.analysis.measuring import Measure, Move
 from specctl.change.memo import Memo, Profile
 from specctl.domain.amount import Absent, Each, Grams, TopTo, Unweighed, plain
 from specctl.domain.book import Book
+from specctl.domain.equipment import Tool
 from specctl.domain.place import Market
 from specctl.domain.recipe import Drink, Prep, Step
 
@@ -66,6 +70,7 @@ def compile_entry(memo: Memo, profile: Profile, item: str) -> dict[str, Any]:
 def _size(memo: Memo, recipe: Drink | Prep, size: str, profile: Profile) -> dict[str, Any]:
     book = memo.book
     filled = memo.filled(recipe, size, STANDARD, profile)
+    apart = made_apart(recipe)
     if isinstance(recipe, Prep):
         vessel = book.vessels.get(recipe.vessel or "")
         layers = [(MIX, recipe.name)]
@@ -91,8 +96,13 @@ def _size(memo: Memo, recipe: Drink | Prep, size: str, profile: Profile) -> dict
             {
                 "key": key,
                 "name": title,
-                "lines": [_line(memo, f, profile) for f in filled.values() if f.line.layer == key],
+                "lines": [
+                    _line(memo, f, profile) | (_double(memo, f, profile) if key in apart and isinstance(recipe, Drink) else {})
+                    for f in filled.values()
+                    if f.line.layer == key
+                ],
             }
+            | ({"apart": True} if key in apart else {})
             for key, title in layers
         ],
     }
@@ -114,28 +124,44 @@ def _line(memo: Memo, filled: Filled, profile: Profile) -> dict[str, Any]:
         "each": plain(line.amount.count) if isinstance(line.amount, Each) else None,
         "rule": str(line.amount) if isinstance(line.amount, TopTo) else None,
         "tolerance": {"minus": plain(under), "plus": plain(over)},
-        "measure": _measure(memo.book, memo.measure(amount, line, profile)),
+        "measure": measure_json(memo.book, memo.measure(amount, line, profile)),
     }
 
 
-def _measure(book: Book, found: Measure) -> dict[str, Any]:
+def _double(memo: Memo, filled: Filled, profile: Profile) -> dict[str, Any]:
+    """How two at once are measured, where that is better than twice the single amount; only in a
+    layer made apart, for what is built in the cup is built in each cup."""
+    line = filled.line
+    if not isinstance(line.amount, Grams):
+        return {}
+    single = memo.measure(line.amount, line, profile)
+    whole = replace(line, tolerance=twice(*line.tolerance.grams(line.amount.value)))
+    double = memo.measure(Grams(2 * line.amount.value), whole, profile)
+    scale = memo.book.tools[single.moves[0].tool] if single.by == "scale" else None
+    return {"double": measure_json(memo.book, double)} if worth_telling(single, double, scale) else {}
+
+
+def measure_json(book: Book, found: Measure) -> dict[str, Any]:
+    """A measure as an entry tells it; a scale's move with its step and the most it takes, in grams."""
     return {
         "by": found.by,
-        "moves": [
-            {
-                "tool": m.tool,
-                "kind": book.tools[m.tool].kind,
-                "name": m.name,
-                "times": plain(m.times),
-                "mark": m.mark,
-            }
-            for m in found.moves
-        ],
+        "moves": [_move(book.tools[m.tool], m) for m in found.moves],
         "gives": plain(found.gives) if found.gives is not None else None,
         "off": plain(found.off) if found.off is not None else None,
         "verdict": found.verdict,
         "note": found.note,
     }
+
+
+def _move(tool: Tool, move: Move) -> dict[str, Any]:
+    told: dict[str, Any] = {
+        "tool": tool.id, "kind": tool.kind, "name": move.name, "times": plain(move.times), "mark": move.mark,
+    }  # fmt: skip
+    if tool.kind == "scale" and tool.readability is not None:
+        told["step"] = plain(tool.readability)
+        if tool.max_load is not None:
+            told["most"] = plain(tool.max_load)
+    return told
 
 
 def _step(step: Step) -> dict[str, Any]:

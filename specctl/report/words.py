@@ -16,6 +16,7 @@ from typing import Any
 
 from specctl.report.catalogue import ENGLISH, MONTHS
 from specctl.report.clean import visible
+from specctl.report.mark_words import mark_words
 
 STATUSES = ("contains", "may_contain", "unknown", "absent")
 VERDICTS = ("within", "unproven", "outside", "no-tool")
@@ -62,6 +63,7 @@ def measure_words(line: Mapping[str, Any]) -> str:
 def _move_words(move: Mapping[str, Any]) -> str:
     times, mark, tool = move["times"], move["mark"], move["name"]
     if mark is not None:
+        mark = mark_words(mark)
         key = "measure.line" if times == "1" else "measure.lines"
         return say(key, times=times, mark=mark, tool=tool)
     if _is_pump(move):

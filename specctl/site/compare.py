@@ -193,10 +193,18 @@ def line_differences(
         yield _difference("amount", before, after, **names)
     yield from _leaf("tolerance", before["tolerance"], after["tolerance"], **names)
     was, now = before["measure"], after["measure"]
-    if _some(was, "by", "moves", "gives", "off") != _some(now, "by", "moves", "gives", "off"):
+    if _hand(was) != _hand(now):
         yield _difference("measure", before, after, **names)
+    if before.get("double") != after.get("double"):
+        yield _difference("double", before, after, **names)
     yield from _leaf("verdict", was["verdict"], now["verdict"], **names)
     yield from _leaf("measure-note", was["note"], now["note"], **names)
+
+
+def _hand(measure: Record) -> list[Any]:
+    """What of a measure a hand does; a newer entry may tell more of the same tool."""
+    moves = [[move.get(key) for key in ("tool", "kind", "name", "times", "mark")] for move in measure["moves"]]
+    return [moves, *_some(measure, "by", "gives", "off")]
 
 
 def _some(record: Record, *keys: str) -> list[Any]:

@@ -25,6 +25,7 @@ from specctl.report.words import (
     verdict_words,
 )
 from specctl.report.declared import Facts, facts_of
+from specctl.site.pages_work import Work, notes_of, work_of
 from specctl.site.pages_drawing import Picture, pictures_of
 
 Record = Mapping[str, Any]
@@ -35,7 +36,8 @@ class LineView:
     """One line: what, how much, and how it is measured here.
 
     `alarm` is empty only for an amount within tolerance; `error` is what the
-    tools deliver, empty where a scale or a count gives the amount itself.
+    tools deliver, empty where a scale or a count gives the amount itself; `work`
+    where to tare, what the scale then shows, and the amount for two at once.
     """
 
     name: str
@@ -44,6 +46,7 @@ class LineView:
     error: str
     alarm: str
     note: str
+    work: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,6 +121,7 @@ class Card:
     claims: str
     contact: tuple[str, ...] = ()
     advice: tuple[str, ...] = ()
+    work_notes: tuple[str, ...] = ()
     pictures: tuple[Picture, ...] = ()
 
     @property
@@ -163,7 +167,7 @@ def card_of(entry: Record, *, today: date, standing: str = "", drawn: Mapping[st
         name=visible(entry["name"]),
         standing=standing,
         is_prep=is_prep,
-        sizes=tuple(_size(size, is_prep) for size in entry["sizes"]),
+        sizes=tuple(_size(size, entry, is_prep) for size in entry["sizes"]),
         steps=tuple(_steps(entry)),
         options=tuple(_option(option, entry, today) for option in entry["options"]),
         stand_ins=tuple(_stand_in(record, entry, today) for record in entry["substitutes"]),
@@ -175,11 +179,12 @@ def card_of(entry: Record, *, today: date, standing: str = "", drawn: Mapping[st
         # Entries made before these were told do not have them.
         contact=tuple(contact_words(shared) for shared in entry.get("contact", ())),
         advice=tuple(advisory_words(advice) for advice in entry.get("advisories", ())),
+        work_notes=notes_of(entry),
         pictures=pictures_of(entry, drawn),
     )
 
 
-def line_view(line: Record) -> LineView:
+def line_view(line: Record, work: tuple[str, ...] = ()) -> LineView:
     """A LINE of an entry in words."""
     measure = line["measure"]
     verdict = measure["verdict"]
@@ -191,6 +196,7 @@ def line_view(line: Record) -> LineView:
         error="" if exact or measure["by"] == "none" else error_words(measure),
         alarm="" if verdict == "within" else verdict_words(verdict),
         note=visible(measure["note"] or ""),
+        work=work,
     )
 
 
@@ -203,14 +209,14 @@ def _grams(line: Record) -> str:
     return say("amount.about", grams=line["grams"]) if by_eye else grams
 
 
-def _size(size: Record, is_prep: bool) -> SizeView:
+def _size(size: Record, entry: Record, is_prep: bool) -> SizeView:
     vessel = size["vessel"]
     makes = "card.batch" if is_prep else "card.makes"
     return SizeView(
         name=visible(size["name"]),
         vessel=_vessel(vessel) if vessel else "" if is_prep else say("card.no-vessel"),
         makes=say(makes, grams=size["makes_g"]),
-        layers=tuple(_layers(size, is_prep)),
+        layers=tuple(_layers(size, work_of(size, entry), is_prep)),
     )
 
 
@@ -221,13 +227,13 @@ def _vessel(vessel: Record) -> str:
     )  # fmt: skip
 
 
-def _layers(size: Record, is_prep: bool) -> Iterator[LayerView]:
+def _layers(size: Record, work: Work, is_prep: bool) -> Iterator[LayerView]:
     for number, layer in enumerate(size["layers"], 1):
         key = "card.layer-bottom" if number == 1 else "card.layer"
         title = say(key, number=number, name=layer["name"])
         if is_prep and len(size["layers"]) == 1:
             title = say("card.mix")
-        yield LayerView(title, tuple(line_view(line) for line in layer["lines"]))
+        yield LayerView(title, tuple(line_view(line, work[layer["key"], line["key"]]) for line in layer["lines"]))
 
 
 def _steps(entry: Record) -> Iterator[StepView]:

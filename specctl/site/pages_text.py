@@ -149,6 +149,8 @@ def _card(card: Card, width: int, stale: str = "") -> list[str]:
             lines += wrap(layer.title, width)
             for line in layer.lines:
                 lines += _line(line, width)
+    for words in card.work_notes:
+        lines += ["", *wrap(words, width)]
     lines += ["", f"{say('card.steps')}:"]
     for number, step in enumerate(card.steps, 1):
         rest = [f"({step.layer})"] if step.layer else []
@@ -197,6 +199,8 @@ def _line(line: LineView, width: int) -> list[str]:
     lines = wrap(f"{line.name}: {line.measure}", width, "  > ")
     detail = "; ".join(words for words in (line.amount, line.error) if words)
     lines += wrap(detail, width, "    ") if detail else []
+    for words in line.work:
+        lines += wrap(words, width, "    ")
     if line.alarm:
         lines += ["    " + row for row in box([line.alarm], width - 4)]
     if line.note:
