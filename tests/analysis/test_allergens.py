@@ -505,10 +505,36 @@ EU, UK, US, CA, AU, JP = "eu-annex-ii", "uk-annex-ii", "us-falcpa", "ca", "au-nz
         (US, 9),  # FALCPA 2004 (eight) and FASTER Act 2021 (sesame), 21 U.S.C. 321(qq)
         ("codex", 9),  # CXS 1-1985, 4.2.1.4 as revised in 2024, from memory: eight foods and sulphites
         (JP, 8),  # Food Labelling Standards, Annexed Table 14, with walnut
+        # Food and Drug Regulations (Canada), B.01.010.1: eggs, milk, mustard, peanuts, crustaceans and molluscs,
+        # fish, sesame, soy, sulphites, tree nuts, wheat and triticale (eleven), and gluten sources
+        (CA, 12),
+        # Standard 1.2.3 and Schedule 9, each named singly: nine nuts, peanut, wheat, gluten, crustacean, mollusc,
+        # fish, egg, milk, sesame, soy, lupin, and sulphites at 10 mg/kg or more
+        (AU, 21),
     ],
 )
 def test_how_many_groups_the_law_names(shipped, list_id, groups):
     assert len(shipped.lists[list_id].groups) == groups
+
+
+@pytest.mark.parametrize(
+    ("list_id", "named"),
+    [
+        # B.01.010.1(1), "food allergen" (a): nine nuts by name, pine nut among them
+        (CA, ["almond", "brazil-nut", "cashew", "hazelnut", "macadamia", "pecan", "pine-nut", "pistachio", "walnut"]),
+        # Schedule 9: the same nine, each on its own
+        (AU, ["almond", "brazil-nut", "cashew", "hazelnut", "macadamia", "pecan", "pine-nut", "pistachio", "walnut"]),
+    ],
+)
+def test_the_nuts_of_canada_and_of_australia_and_new_zealand(shipped, list_id, named):
+    held = shipped.lists[list_id]
+    groups = {held.group_of(nut).key for nut in named}
+    assert len(groups) == (1 if list_id == CA else 9)
+    # Other species of walnut stand under walnut; nothing else is a nut there.
+    walnuts = {"black-walnut", "california-walnut", "heartnut"}
+    assert {s for key in groups for s in held.groups[key].members} == {*named, *walnuts}
+    sulphites = held.group_of("sulphites")
+    assert (sulphites.limit, sulphites.limit_included) == (10, True)
 
 
 @pytest.mark.parametrize(

@@ -7,6 +7,7 @@ labelling guide, appendix H. Compositions: USDA SR28.
 
 from __future__ import annotations
 
+from dataclasses import replace
 from decimal import Decimal
 from fractions import Fraction
 
@@ -16,9 +17,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from specctl.analysis.bands import caffeine_band, sugar_band
+from specctl.analysis.nourishing import Serving, servings_of
 from specctl.analysis.nutrition import KEYS, nutrition_of, per_100_g
 from specctl.analysis.rounding import eu_rounded, half_up, us_rounded
 from specctl.domain.book import Book
+from specctl.domain.ingredient import Density
+from specctl.domain.recipe import Handling
 
 
 def d(text: str) -> Decimal:
@@ -142,6 +146,35 @@ def test_per_100_ml_is_by_the_volume_in_the_cup() -> None:
     figure = found.per_100_ml("fat")
     assert figure is not None and figure.amount == Fraction("1.3")
     assert nutrition_of(milk_book(), [("milk", d("100"))]).per_100_ml("fat") is None
+
+
+def served(ice: object, at: str = "20") -> Serving:
+    """100 g of sweetened water stirred with ice of 0 °C until the two come to rest."""
+    poured = replace(make.line("w", "sweet", 100), at=d(at))
+    cold = make.line("i", "ice", ice)
+    base = replace(make.layer("base", poured, cold), handling=Handling("shake", seconds=60))
+    goods = (
+        replace(make.ingredient("sweet", composition={"water": d("100"), "sugars": d("10"), "carbohydrate": d("10")}), density=Density(d("0.9982"), "IAPWS-95", d("20"))),
+        make.ingredient("ice", state="ice", storage="frozen", composition={"water": d("100"), "sugars": d("0"), "carbohydrate": d("0")}),
+    )
+    made = make.drink("cup", base)
+    held = make.book(make.market(), make.franchise(), make.site("pier"), make.vessel(), make.scale(), *goods, made)
+    (found,) = servings_of(held, made, held.sites["pier"])
+    return found
+
+
+def test_melt_water_thins_100_ml_and_leaves_the_serving_as_it_is() -> None:
+    """100 g of water at 20 °C melts 25.16 g of ice at 0 °C (exact enthalpies, IAPWS-95), constant cp within 0.5 %;
+    a gram of water at 0 °C is 1.0002 ml, so 100.2 ml without ice are 125.2 ml with it."""
+    iced, plain = served(200), served("none")
+    assert plain.melt_g == 0 and iced.melt_g == pytest.approx(d("25"), abs=d("0.5"))
+    for key in ("sugars", "carbohydrate"):
+        assert iced.nutrition.figures[key].amount == plain.nutrition.figures[key].amount == 10
+        thin, full = iced.nutrition.per_100_ml(key), plain.nutrition.per_100_ml(key)
+        assert thin is not None and full is not None and thin.amount < full.amount
+        assert float(thin.amount / full.amount) == pytest.approx(100.2 / 125.2, rel=0.01)
+    # Already at 0 °C nothing melts, and ice that is left over is not drunk.
+    assert served(200, "0").nutrition.per_100_ml("sugars") == served("none", "0").nutrition.per_100_ml("sugars")
 
 
 grams = st.decimals(min_value=1, max_value=500, places=1)
