@@ -15,7 +15,7 @@ from typing import Any
 
 from specctl.analysis.build import BuiltLine, build_lines, stocked
 from specctl.analysis.cup_state import CupState
-from specctl.analysis.filling import fill_lines
+from specctl.analysis.filling import fill_lines, heights_of
 from specctl.analysis.layering import build_cup, portions_of
 from specctl.analysis.matter import Larder
 from specctl.domain.amount import Absent, Amount, Each, Grams, centigrams
@@ -126,7 +126,7 @@ def _cup(
     poured = {
         path: (each.line.use, None if each.grams is None else float(each.grams)) for path, each in filled.items()
     }
-    return build_cup(larder, drink, vessel, portions_of(drink, poured), warm)
+    return build_cup(larder, drink, vessel, portions_of(drink, poured, heights_of(filled)), warm)
 
 
 def _changed(

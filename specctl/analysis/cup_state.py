@@ -58,10 +58,21 @@ class IceState:
 
 
 @dataclass(frozen=True, slots=True)
+class Topped:
+    """A line that tops up to a height, where melt water or steam already stands in the cup:
+    its path, the `stated` grams of a sum without that water, and the grams that `reach` the height."""
+
+    path: str
+    stated: float
+    reach: float
+
+
+@dataclass(frozen=True, slots=True)
 class CupState:
     """One size of one build. `poured_ml` is the level just poured, `rest_ml` come to
     rest, `naive_ml` the liquids and foams alone; `known_ml` the higher of what is
-    known; `free_mm` from the surface up to the fill line (negative: over it)."""
+    known; `free_mm` from the surface up to the fill line (negative: over it); `topped`
+    where a filling rule takes other grams than a sum without melt water gives."""
 
     layers: tuple[LayerState, ...]
     meetings: tuple[Meeting, ...]
@@ -78,6 +89,7 @@ class CupState:
     missing: tuple[str, ...]
     mass_in: float
     mass_out: float
+    topped: Topped | None = None
 
     def layer(self, key: str) -> LayerState | None:
         return next((each for each in self.layers if key == each.key or key in each.joined), None)
@@ -100,8 +112,11 @@ class CupState:
 
     @property
     def drinkable_ml(self) -> float | None:
-        """Ml to drink, for figures by 100 ml: melt water and steam counted, ice left over not; None: not known."""
-        return None if self.missing else sum(each.ml or 0.0 for each in self.layers if each.kind != "pieces")
+        """Ml consumed as served, for every figure by 100 ml: pearls and other pieces, melt water and
+        steam counted, for their grams are in the figures too; ice left over not. None: not known."""
+        if self.missing or any(each.ml is None for each in self.layers):
+            return None
+        return sum(each.ml or 0.0 for each in self.layers)
 
     @property
     def melt_g(self) -> float:

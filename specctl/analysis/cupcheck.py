@@ -17,7 +17,7 @@ from math import ceil
 from specctl.analysis.build import STANDARD, Variant, build_lines, choice_of, sizes_of, variants
 from specctl.analysis.cup_state import CupState
 from specctl.analysis.density_choice import syrup_warning
-from specctl.analysis.filling import fill_lines
+from specctl.analysis.filling import fill_lines, heights_of
 from specctl.analysis.layering import build_cup, portions_of
 from specctl.analysis.matter import CHILLED, ROOM, Larder
 from specctl.analysis.pour import Meeting
@@ -71,7 +71,7 @@ def cups_of(larder: Larder, drink: Drink) -> Iterator[Cup]:
                 path: (each.line.use, None if each.grams is None else float(each.grams))
                 for path, each in filled.items()
             }
-            state = build_cup(larder, drink, vessel, portions_of(drink, poured))
+            state = build_cup(larder, drink, vessel, portions_of(drink, poured, heights_of(filled)))
             if state is not None:
                 yield Cup(size, variant, vessel, state)
 

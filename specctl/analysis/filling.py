@@ -4,7 +4,8 @@ A line that tops up to a height is solved for its cup; a choice's own top-up
 line takes the volume the choice leaves out, or gives way to what it adds. What
 cannot be worked out stays without grams; nothing is guessed. Strained ice
 displaces nothing, and its melt water, an estimate, is not counted: a rule is
-met by eye. Exact decimals: the result lands in an entry.
+met by eye, and `layering` works out what then goes in. Exact decimals: the
+result lands in an entry.
 """
 
 from __future__ import annotations
@@ -46,6 +47,11 @@ def fill_lines(
     if top_up in filled and standard is not None and top_up is not None:
         filled[top_up] = _topped_up(book, filled, standard, top_up)
     return filled
+
+
+def heights_of(filled: Mapping[str, Filled]) -> dict[str, float]:
+    """Mm below the rim by path, for the lines that top up to a height."""
+    return {path: float(each.line.amount.mm) for path, each in filled.items() if isinstance(each.line.amount, TopTo)}
 
 
 def _poured(book: Book, lines: Mapping[str, BuiltLine]) -> list[Poured]:

@@ -1,8 +1,8 @@
 """A cup built layer by layer: volumes, temperatures, heights, ice, and who mixes.
 
 Promises: every layer's volume at the temperature it comes to with the ice that
-touches it; melt water and condensed steam join the layer they appear in; the
-level is the higher of just poured and come to rest. Volumes are taken to add
+touches it; melt water and condensed steam join the layer they appear in; a line
+that tops up to a height meets it over such water; the level is the higher of just poured and come to rest. Volumes are taken to add
 up (sucrose in water loses up to 0.4 % of them, counted as nothing). Ice touches
 its own layer and those poured after it; layers do not warm one another. An
 estimate in float: nothing here lands in an entry, and no temperature here is
@@ -12,26 +12,33 @@ evidence for cooling, holding or safe serving.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
-from specctl.analysis.cup_state import CupState
+from specctl.analysis.cup_state import CupState, Topped
+from specctl.analysis.density_choice import DensityChoice
 from specctl.analysis.heat import Body, balance, reached
-from specctl.analysis.matter import Larder
+from specctl.analysis.matter import ROOM, Larder
 from specctl.analysis.resting import Group, Rest
 from specctl.analysis.steam import STEAMED_TO, steam_uptake
+from specctl.analysis.vessel import Hollow
 from specctl.domain.equipment import Vessel
 from specctl.domain.recipe import Drink, Handling, Layer
+
+_PASSES = 6
+_NEAR_ML = 0.05
 
 
 @dataclass(frozen=True, slots=True)
 class Portion:
-    """One line as it goes in: grams (None: not worked out) and its own °C where the spec says so."""
+    """One line as it goes in: grams (None: not worked out), its own °C where the spec says so,
+    and mm below the rim where it tops up to a height."""
 
     path: str
     layer: str
     use: str
     grams: float | None
     celsius: float | None = None
+    below_rim: float | None = None
 
 
 def build_cup(
@@ -40,15 +47,48 @@ def build_cup(
     """One cup of one build; None for a vessel without a capacity.
 
     `warm`: everything poured, ice and what is handled apart, at this temperature in °C.
+    A line that tops up to a height is solved again where handling brought water
+    into the cup that its grams do not know of: mass balance, height for height.
     """
     hollow = larder.hollow(vessel)
     if hollow is None:
         return None
+    poured = list(portions)
+    state, brought = _built(larder, drink, hollow, poured, warm)
+    rules = [each for each in poured if each.below_rim is not None and each.grams is not None]
+    if len(rules) != 1 or brought <= 0:
+        return state
+    rule = rules[0]
+    stated, goal = rule.grams or 0.0, hollow.held(hollow.full - (rule.below_rim or 0.0))
+    grams, last, reach = stated, state, stated
+    for _ in range(_PASSES):
+        if last.poured_ml is None:
+            return state
+        over = last.poured_ml - goal
+        if abs(over) < _NEAR_ML:
+            break
+        matter = larder.matter(rule.use)
+        found = None if matter is None else larder.density(matter, ROOM if rule.celsius is None else rule.celsius)
+        if not isinstance(found, DensityChoice):
+            return state
+        grams = max(grams - over * found.value, 0.0)
+        rest = [replace(each, grams=grams) if each is rule else each for each in poured if each is not rule or grams > 0]
+        last, _ = _built(larder, drink, hollow, rest, warm)
+        reach = grams
+        if grams <= 0:
+            break
+    return replace(last, topped=Topped(rule.path, stated, reach))
+
+
+def _built(
+    larder: Larder, drink: Drink, hollow: Hollow, portions: Iterable[Portion], warm: float | None
+) -> tuple[CupState, float]:
+    """The cup, and the grams of water that handling brought into it before anything stood in the cup."""
     by_layer: dict[str, list[Portion]] = {}
     for portion in portions:
         by_layer.setdefault(portion.layer, []).append(portion)
     groups: list[Group] = []
-    strained = put = melted = 0.0
+    strained = put = melted = brought = 0.0
     for layer in drink.layers.values():
         lines = by_layer.get(layer.key)
         if not lines:
@@ -59,11 +99,12 @@ def build_cup(
             left_behind, gone = _handled(larder, layer.handling, group)
             strained += left_behind
             melted += gone
+            brought += group.steam + (gone if layer.handling.strained else 0.0)
         if layer.mixes and groups:
             _join(groups[-1], group)
         else:
             groups.append(group)
-    return Rest(larder, hollow, put, strained, melted).settle(groups)
+    return Rest(larder, hollow, put, strained, melted).settle(groups), brought
 
 
 def _gathered(larder: Larder, layer: Layer, lines: Sequence[Portion], warm: float | None) -> Group:
@@ -107,17 +148,17 @@ def _handled(larder: Larder, handling: Handling, group: Group) -> tuple[float, f
         return 0.0, 0.0
     bodies = [Body(grams, matter.heat, at) for matter, grams, at in group.liquids if at is not None]
     seconds = None if handling.seconds is None else float(handling.seconds)
-    end = balance(bodies, group.ice, larder.ice_celsius, reached(handling.by, seconds))
-    group.liquids = [(matter, grams, end.celsius) for matter, grams, _ in group.liquids]
-    group.melt, group.melt_celsius = end.melted, end.celsius
+    rest = balance(bodies, group.ice, larder.ice_celsius, reached(handling.by, seconds))
+    group.liquids = [(matter, grams, rest.celsius) for matter, grams, _ in group.liquids]
+    group.melt, group.melt_celsius = rest.melted, rest.celsius
     group.ice = 0.0
     if handling.strained:
-        return end.left, end.melted
+        return rest.left, rest.melted
     if handling.by == "blend":
-        group.slush = end.left
+        group.slush = rest.left
     else:
-        group.ice = end.left
-    return 0.0, end.melted
+        group.ice = rest.left
+    return 0.0, rest.melted
 
 
 def _join(into: Group, group: Group) -> None:
@@ -138,11 +179,16 @@ def _join(into: Group, group: Group) -> None:
     into.air = max(into.air, group.air)
 
 
-def portions_of(drink: Drink, filled: Mapping[str, tuple[str, float | None]]) -> list[Portion]:
-    """Portions from `layer/line` to (what it uses, grams), with the temperatures the spec states."""
+def portions_of(
+    drink: Drink, filled: Mapping[str, tuple[str, float | None]], heights: Mapping[str, float] | None = None
+) -> list[Portion]:
+    """Portions from `layer/line` to (what it uses, grams), with the temperatures the spec states.
+
+    `heights`: mm below the rim by path, for lines that top up to one.
+    """
     found = []
     for path, (use, grams) in filled.items():
         line = drink.line(path)
         at = float(line.at) if line is not None and line.at is not None else None
-        found.append(Portion(path, path.partition("/")[0], use, grams, at))
+        found.append(Portion(path, path.partition("/")[0], use, grams, at, (heights or {}).get(path)))
     return found

@@ -1,8 +1,9 @@
 """Nutrition of a drink as a site serves it: each size of each build, with its volume and bands.
 
-Volume is what there is to drink in the cup, melt water and steam counted, ice left over not; an
-estimate, and none where something in the cup has no known volume. The figures
-of a serving are exact sums of what the spec pours.
+Volume is what is consumed as served (`CupState.drinkable_ml`), an estimate, and none
+where something in the cup has no known volume. The figures of a serving are
+exact sums of what the spec pours; so a line that tops up over melt water counts
+with the grams of its entry in both, for a sum and its volume are of one cup.
 """
 
 from __future__ import annotations
@@ -69,15 +70,11 @@ def _filled(
 def _volume(
     larder: Larder, drink: Drink, vessel: Vessel | None, filled: dict[str, Filled]
 ) -> tuple[Decimal | None, Decimal | None]:
-    """Millilitres to drink in the cup and the melt water among them, to whole numbers."""
+    """Millilitres consumed and the melt water among them, to whole numbers."""
     if vessel is None:
         return None, None
     poured = {p: (f.line.use, None if f.grams is None else float(f.grams)) for p, f in filled.items()}
     state = build_cup(larder, drink, vessel, portions_of(drink, poured))
-    if state is None or state.missing:
+    if state is None or state.drinkable_ml is None:
         return None, None
-    drinkable = [layer.ml for layer in state.layers]
-    if any(ml is None for ml in drinkable):
-        return None, None
-    melt = sum(layer.water for layer in state.layers)
-    return Decimal(round(sum(ml or 0.0 for ml in drinkable))), Decimal(round(melt))
+    return Decimal(round(state.drinkable_ml)), Decimal(round(state.melt_g))

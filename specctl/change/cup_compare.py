@@ -12,7 +12,7 @@ from typing import Any
 from specctl.analysis.matter import Larder
 from specctl.change.compare import Pair
 from specctl.change.cup_change import CupChange
-from specctl.change.cup_entry import CupMade, builds_of, grams_in, made_of_entry
+from specctl.change.cup_entry import CupMade, builds_of, grams_in, heights_in, made_of_entry
 from specctl.domain.book import Book
 from specctl.domain.place import SiteIce
 
@@ -75,7 +75,7 @@ class _Maker:
         row = next(each for each in entry["sizes"] if each["key"] == size)
         names = tuple(str(each["name"]) for each in (entry, row, *row["layers"]))
         vessel = tuple(sorted(row["vessel"].items())) if row["vessel"] else None
-        key = (ice, entry["item"], size, choice, tuple(grams.items()), names, vessel)
+        key = (ice, entry["item"], size, choice, tuple(grams.items()), tuple(heights_in(entry, size, choice).items()), names, vessel)
         if key not in self._made:
             larder = self._larders.setdefault(ice, Larder(self.book, ice))
             self._made[key] = made_of_entry(larder, entry, size, choice)

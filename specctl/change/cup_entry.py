@@ -8,6 +8,7 @@ belong together (another vessel, other layers) make no cup.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from decimal import Decimal
@@ -24,6 +25,7 @@ from specctl.domain.place import Site
 from specctl.domain.recipe import Drink
 
 Entry = Mapping[str, Any]
+_RULE = re.compile(r"top to (?P<mm>[0-9]+(?:\.[0-9]+)?) mm below rim", re.ASCII)
 
 HOT = 50.0
 """°C from which a cup is told to be hot: common practice, no source; skin can burn well below it in time."""
@@ -59,7 +61,7 @@ def made_of_entry(
     if found is None:
         return None
     drink, vessel, row = found
-    state = build_cup(larder, drink, vessel, portions_of(drink, grams_in(entry, size, choice)))
+    state = build_cup(larder, drink, vessel, portions_of(drink, grams_in(entry, size, choice), heights_in(entry, size, choice)))
     if state is None:
         return None
     known = {each["choice"]: each["name"] for each in entry["allergens"]} if names is None else names
@@ -108,7 +110,8 @@ def cup_of_entry(
         return None
     drink, vessel, _ = found
     larder = Larder(book, site.ice if site is not None else None)
-    return build_cup(larder, drink, vessel, portions_of(drink, grams_in(entry, size, choice)))
+    portions = portions_of(drink, grams_in(entry, size, choice), heights_in(entry, size, choice))
+    return build_cup(larder, drink, vessel, portions)
 
 
 def builds_of(entry: Entry) -> Iterator[tuple[str, str, str]]:
@@ -124,12 +127,22 @@ def builds_of(entry: Entry) -> Iterator[tuple[str, str, str]]:
 
 def grams_in(entry: Entry, size: str, choice: str = "") -> dict[str, tuple[str, float | None]]:
     """`layer/line` to (id of what it uses, grams), in build order."""
-    found: dict[str, tuple[str, float | None]] = {}
+    return {path: _used(line) for path, line in _lines(entry, size, choice).items()}
+
+
+def heights_in(entry: Entry, size: str, choice: str = "") -> dict[str, float]:
+    """`layer/line` to mm below the rim, for the lines that top up to a height."""
+    rules = ((path, _RULE.fullmatch(line["rule"] or "")) for path, line in _lines(entry, size, choice).items())
+    return {path: float(rule["mm"]) for path, rule in rules if rule}
+
+
+def _lines(entry: Entry, size: str, choice: str) -> dict[str, Mapping[str, Any]]:
+    found: dict[str, Mapping[str, Any]] = {}
     for row in entry["sizes"]:
         if row["key"] == size:
             for layer in row["layers"]:
                 for line in layer["lines"]:
-                    found[f"{layer['key']}/{line['key']}"] = _used(line)
+                    found[f"{layer['key']}/{line['key']}"] = line
     for option in entry["options"]:
         for each in option["choices"]:
             if f"{option['key']}={each['key']}" != choice:
@@ -139,7 +152,7 @@ def grams_in(entry: Entry, size: str, choice: str = "") -> dict[str, tuple[str, 
                     if changed["line"] is None:
                         found.pop(changed["path"], None)
                     else:
-                        found[changed["path"]] = _used(changed["line"])
+                        found[changed["path"]] = changed["line"]
     return found
 
 

@@ -113,7 +113,7 @@ ENGLISH: dict[str, str] = {
     "sheet.choices-one": "Choices are compared one at a time; for two at once, read both rows.",
     "sheet.no-drinks": "No drink is served here.",
     "nutrition.title": "Nutrition, as poured by the spec",
-    "nutrition.method": "Energy by {method}; rounded by {rounding}. Per 100 ml as served: the volume is what specctl computes to stand in the cup, melt water and steam counted and ice left over not. It is an estimate.",
+    "nutrition.method": "Energy by {method}; rounded by {rounding}. Per 100 ml as served: the volume is what specctl computes to be consumed from the cup, melt water, steam and pieces such as pearls counted and ice left over not. It is an estimate.",
     "nutrition.serving": "{drink}, {size}, a serving",
     "nutrition.volume": "{drink}, {size}, 100 ml of about {ml} ml",
     "nutrition.no-volume": "{drink}, {size}: no figure for 100 ml, its volume is not known",
@@ -132,6 +132,9 @@ ENGLISH: dict[str, str] = {
     "nutrition.sodium_mg": "sodium {figure} mg",
     "nutrition.caffeine_mg": "caffeine {figure} mg",
     "nutrition.alcohol": "alcohol {figure} g",
+    "nutrition.as-standard": "Nutrition as in the standard build: {choices}.",
+    "nutrition.at-sites": "At {sites}:",
+    "nutrition.not-stored": "No nutrition here: what was in force is told as it was stored, and nutrition is worked out from the book on disk.",
     "nutrition.band": "For information, {about}: {band}. {scope}",
     # how fresh a page is
     "fresh.confirmed": "Confirmed {ago} ({when}), as of {now}.",

@@ -103,6 +103,10 @@ def note_words(state: CupState, names: Mapping[str, str], hollow: Hollow) -> tup
         many = "are thin layers" if len(thin) > 1 else "is a thin layer"
         wide = f"the cup is {hollow.diameter(hollow.full / 2):.0f} mm wide"
         notes.append(f"{' and '.join(thin)} {many}, under 8 mm ({wide}): it reads as a line and blurs at the pour.")
+    if state.topped is not None and abs(state.topped.reach - state.topped.stated) >= 1:
+        layer, reach = names.get(state.topped.path.partition("/")[0], state.topped.path), state.topped.reach
+        takes = f"about {reach:.0f} g reach the height" if reach >= 0.5 else "nothing more goes in below the height"
+        notes.append(f"{layer}, topped up: {takes}, not the {state.topped.stated:.0f} g of a sum without melt water and steam.")
     if state.better_order:
         order = ", then ".join(names.get(key, key) for key in state.better_order)
         notes.append(f"Heaviest first would be: {order}.")
