@@ -28,6 +28,10 @@ from specctl.errors import Found, NotFound, Refused
 from specctl.problem import errors_of
 
 
+Told = tuple[tuple[str, ...], tuple[Serving, ...]]
+"""Names of sites, and every size of every build as they all serve it."""
+
+
 @dataclass(frozen=True, slots=True)
 class SheetFacts:
     """The entries of a place on a day. `releases` None: from the book on disk."""
@@ -38,8 +42,8 @@ class SheetFacts:
     day: date
     entries: tuple[Mapping[str, Any], ...]
     releases: tuple[int, ...] | None
-    servings: Mapping[str, tuple[Serving, ...]]
-    """By `drink/<id>`, for one site of the book on disk."""
+    servings: Mapping[str, tuple[Told, ...]]
+    """By `drink/<id>`, of the book on disk; none of what was in force."""
 
     @property
     def site(self) -> Site | None:
@@ -57,7 +61,7 @@ def sheet_of_site(source: Source, id: str, day: date, released: bool = False) ->
         entries, releases = _in_force(source, book, site, day)
         return SheetFacts(book, market, (site,), day, entries, releases, {})
     dated = on_day(book, day)
-    return SheetFacts(dated, market, (site,), day, _compiled(dated, site), None, _servings(dated, site))
+    return SheetFacts(dated, market, (site,), day, _compiled(dated, site), None, _servings(dated, (site,)))
 
 
 def sheet_of_market(source: Source, id: str, day: date) -> SheetFacts:
@@ -73,7 +77,7 @@ def sheet_of_market(source: Source, id: str, day: date) -> SheetFacts:
         for entry in _compiled(dated, site):
             by_item.setdefault(entry["item"], {})[site.name] = entry
     entries = tuple(union_of(told) for told in by_item.values())
-    return SheetFacts(dated, market, sites, day, entries, None, {})
+    return SheetFacts(dated, market, sites, day, entries, None, _servings(dated, sites))
 
 
 def on_day(book: Book, day: date) -> Book:
@@ -109,9 +113,18 @@ def _compiled(book: Book, site: Site) -> tuple[Mapping[str, Any], ...]:
         raise Refused(f"{site.name} has a drink that is not ready: {error}", "Run specctl check for what is wrong.") from None
 
 
-def _servings(book: Book, site: Site) -> dict[str, tuple[Serving, ...]]:
+def _servings(book: Book, sites: tuple[Site, ...]) -> dict[str, tuple[Told, ...]]:
+    """Worked out once for sites that pour alike: what they stock and their ice are all that tells them apart."""
+    alike: dict[str, dict[tuple[object, ...], list[Site]]] = {}
+    for site in sites:
+        for drink in book.served_at(site):
+            pours = (site.market, site.ice, tuple(sorted(site.stocks.items())))
+            alike.setdefault(drink.id, {}).setdefault(pours, []).append(site)
     return {
-        f"drink/{drink.id}": tuple(servings_of(book, drink, site, asked=False)) for drink in book.served_at(site)
+        f"drink/{id}": tuple(
+            (tuple(s.name for s in same), tuple(servings_of(book, book.drinks[id], same[0]))) for same in groups.values()
+        )
+        for id, groups in alike.items()
     }
 
 

@@ -64,20 +64,24 @@ def _day(text: str) -> date:
 
 
 def _view(facts: SheetFacts) -> Sheet:
-    from specctl.report.nutrition import rounding_of, serving_lines
+    from specctl.report.nutrition import drink_lines, rounding_of
     from specctl.report.sheet import Heading, sheet_of
     from specctl.report.words import date_words, say
 
     rule = facts.market.nutrition
     nutrition: dict[str, tuple[str, ...]] = {}
     method = ""
-    for item, servings in facts.servings.items():
+    for item, told in facts.servings.items():
         drink = facts.book.drinks[item.removeprefix("drink/")]
-        lines: list[str] = []
-        for serving in servings:
-            lines += serving_lines(serving, rule, drink.name, drink.sizes[serving.size].name)
-            method = serving.nutrition.method
-        nutrition[item] = tuple(dict.fromkeys(lines))
+        by_lines: dict[tuple[str, ...], list[str]] = {}
+        for places, servings in told:
+            method = next((s.nutrition.method for s in servings), method)
+            lines = drink_lines(servings, rule, drink.name, {size.key: size.name for size in drink.sizes.values()})
+            by_lines.setdefault(lines, []).extend(places)
+        heads = [say("nutrition.at-sites", sites=say("word.list").join(places)) for places in by_lines.values()]
+        nutrition[item] = (
+            next(iter(by_lines), ()) if len(by_lines) < 2 else tuple(w for head, lines in zip(heads, by_lines, strict=True) for w in (head, *lines))
+        )
     day = date_words(facts.day)
     if facts.releases is None:
         standing = say("sheet.on-disk", day=day)
@@ -95,4 +99,5 @@ def _view(facts: SheetFacts) -> Sheet:
         site=site.id if site else "",
         covers=covers,
     )
-    return sheet_of(head, facts.entries, nutrition, say("nutrition.method", method=method, rounding=rounding_of(rule)))
+    note = say("nutrition.method", method=method, rounding=rounding_of(rule)) if nutrition else say("nutrition.not-stored")
+    return sheet_of(head, facts.entries, nutrition, note)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from fractions import Fraction
 from typing import Any
 
@@ -59,6 +60,31 @@ def serving_lines(serving: Serving, rule: str, drink: str, size: str) -> list[st
         lines.append(left)
     lines += [say("nutrition.band", about=b.about, band=b.band, scope=b.scope) for b in serving.bands]
     return lines
+
+
+def drink_lines(servings: Sequence[Serving], rule: str, drink: str, sizes: Mapping[str, str]) -> tuple[str, ...]:
+    """Every build of a drink: the standard one in full, of each choice and stand-in what differs.
+
+    `sizes` are names by key. A choice that comes to the same figures is named as that.
+    """
+    by_choice: dict[str, list[str]] = {}
+    names: dict[str, str] = {}
+    for serving in servings:
+        names[serving.variant.choice] = serving.variant.name
+        by_choice.setdefault(serving.variant.choice, []).extend(serving_lines(serving, rule, drink, sizes[serving.size]))
+    standard = tuple(dict.fromkeys(by_choice.pop("", ())))
+    found, same = list(standard), []
+    for choice, lines in by_choice.items():
+        named = f"{drink} ({names[choice]})"
+        if {line.replace(named, drink) for line in lines} <= set(standard):
+            same.append(names[choice])
+            continue
+        for line in dict.fromkeys(lines):
+            if line not in standard:
+                found.append(f"{names[choice]}{line.removeprefix(named)}" if line.startswith(named) else f"{names[choice]}: {line}")
+    if same:
+        found.append(say("nutrition.as-standard", choices="; ".join(same)))
+    return tuple(found)
 
 
 def serving_json(serving: Serving, rule: str) -> dict[str, Any]:

@@ -109,7 +109,7 @@ def sheet_of(
         tuple(columns),
         tuple(_drink(heading, entry, columns, (nutrition or {}).get(entry["item"], ())) for entry in drinks),
         tuple(lists),
-        nutrition_note if nutrition else "",
+        nutrition_note,
     )
 
 

@@ -7,17 +7,21 @@ import io
 import json
 import re
 import shutil
+from dataclasses import replace
 from datetime import date
 from html.parser import HTMLParser
 from pathlib import Path
 
 import pytest
 
+from specctl.actions.sheeting import sheet_of_site
+from specctl.actions.source import open_source
 from specctl.analysis.nourishing import servings_of
 from specctl.change.compiled import items_at
 from specctl.change.entry import compile_entry
 from specctl.change.memo import Memo, profile_of
 from specctl.cli.main import main
+from specctl.cli.sheet_commands import _view
 from specctl.codec.load import load
 from specctl.report.declared import NAMED
 from specctl.report.sheet import Heading, sheet_of
@@ -246,3 +250,42 @@ def test_no_view_of_an_entry_drops_a_fact(site: str, capsys: pytest.CaptureFixtu
             facts = {(f["status"], f["name"], f["listed"]) for f in shown["facts"]}
             assert facts == {(s, f["name"], f["listed"]) for s in NAMED for f in made[s]}
             assert all(name in text for _, name, _ in facts)
+
+
+@pytest.mark.parametrize("words", [("saltmarket",), ("breakwater",), ("--market", "ie")])
+def test_every_permitted_choice_has_its_nutrition_or_is_named_as_the_same(words: tuple[str, ...], capsys: pytest.CaptureFixture[str]) -> None:
+    for drink in as_json(capsys, *words)["drinks"]:  # type: ignore[attr-defined]
+        lines = drink["nutrition"]
+        assert lines and lines[0].startswith((drink["name"], "At "))
+        same = [line for line in lines if line.startswith("Nutrition as in the standard build:")]
+        for row in drink["rows"][1:]:
+            own = [line for line in lines if line.startswith(f"{row['name']}, ")]
+            assert own or any(row["name"] in line for line in same), (drink["name"], row["name"])
+
+
+def test_less_ice_is_told_by_its_own_100_ml(capsys: pytest.CaptureFixture[str]) -> None:
+    """The grams of a serving stay, its volume does not."""
+    (drink,) = [d for d in as_json(capsys, "saltmarket")["drinks"] if d["item"] == "drink/orange-hojicha-cooler"]  # type: ignore[attr-defined]
+    (syrup,) = [x for x in drink["nutrition"] if x.startswith("Sweetness: A little syrup, Regular, a serving: ")]
+    (plain,) = [x for x in drink["nutrition"] if x.startswith("Orange and hojicha cooler, Regular, a serving: ")]
+    energy = [float(re.search(r"([\d.]+) kJ", x)[1]) for x in (syrup, plain)]  # type: ignore[index]
+    assert energy[0] > energy[1]
+    assert any(x.startswith("Ice: Less ice, Regular, 100 ml of about ") for x in drink["nutrition"])
+
+
+def test_a_market_tells_nutrition_apart_by_sites_that_pour_apart(capsys: pytest.CaptureFixture[str]) -> None:
+    """Kelp Lane stocks another oat drink; the other Irish counters pour alike."""
+    (mocha,) = [d for d in as_json(capsys, "--market", "ie")["drinks"] if d["item"] == "drink/harbour-mocha"]  # type: ignore[attr-defined]
+    heads = [line for line in mocha["nutrition"] if line.startswith("At ")]
+    assert len(heads) == 2 and "At Kelp Lane:" in heads
+    (alone,) = [d for d in as_json(capsys, "kelp-lane")["drinks"] if d["item"] == "drink/harbour-mocha"]  # type: ignore[attr-defined]
+    at = mocha["nutrition"].index("At Kelp Lane:")
+    assert mocha["nutrition"][at + 1 : at + 1 + len(alone["nutrition"])] == alone["nutrition"]
+
+
+def test_a_sheet_of_what_was_in_force_says_why_it_tells_no_nutrition() -> None:
+    with open_source(demo_book()) as source:
+        facts = sheet_of_site(source, "saltmarket", date(2026, 11, 25))
+    sheet = _view(replace(facts, releases=(1,), servings={}))
+    assert all(not d.nutrition for d in sheet.drinks)
+    assert "worked out from the book on disk" in " ".join(sheet_text(sheet).split())
