@@ -164,11 +164,24 @@ def report(
     form = report_forms.form_of(form, json=json, to_file=out is not None)
     outlet.progress("Comparing ...")
     scope = f"franchise/{franchise}" if franchise else "chain"
+    day = clock.now().date()
     with open_source(book) as source:
         _ask_origin(source)
-        impact = impact_of(open_case(source, proposal, clock.now().date()), scope)
-    _give(impact, form, out)
-    outlet.say(f"Effect of {impact.effect.scope}: {impact.digest}")
+        if form == "html":
+            from specctl.cli.report_kept import Asked, Kept, pages_for
+
+            def make() -> Kept:
+                impact = impact_of(open_case(source, proposal, day), scope)
+                return Kept(report_forms.html_pages(impact, day), impact.digest)
+
+            kept = pages_for(source, Asked(proposal, scope, day), make)
+            _give_html(kept.pages, out)
+            digest = kept.effect
+        else:
+            impact = impact_of(open_case(source, proposal, day), scope)
+            _give(impact, form, out)
+            digest = impact.digest
+    outlet.say(f"Effect of {scope}: {digest}")
     return 0
 
 
@@ -193,9 +206,6 @@ def _give(impact: Impact, form: str, out: Path | None) -> None:
         from specctl.report.json import report_json
 
         outlet.result_json(report_json(impact))
-        return
-    if form == "html":
-        _give_html(report_forms.html_pages(impact, day), out)
         return
     if form == "terminal":
         data = _screen(impact).encode("utf-8")

@@ -12,6 +12,8 @@ import json
 import os
 import re
 import resource
+import subprocess
+import sys
 from collections.abc import Iterator
 from pathlib import Path
 from time import perf_counter
@@ -93,3 +95,22 @@ def test_a_report_beside_reading_what_it_is_made_from(tmp_path: Path) -> None:
     print(f"  {warm / peer:.1f} times json.loads of what it rests on; peak {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024:.0f} MB with the building")
     assert warm / peer < MOST_RATIO
     assert max(map(len, pages)) <= MOST
+
+
+@pytest.mark.bench
+def test_a_report_asked_again_beside_one_made(tmp_path: Path) -> None:
+    """The command itself, as a process: made once, then answered from what was kept."""
+    size = Size(*map(int, os.environ.get("SPECCTL_WIDE", "60 200 10 2").split()))
+    with unsynced(tmp_path):
+        wide = build(tmp_path, size)
+    command = [sys.executable, "-m", "specctl", "report", "2", "--book", str(wide.book), "--as", "html", "--out", str(tmp_path / "r.html")]
+    turns = []
+    for _ in range(2):
+        begun = perf_counter()
+        child = subprocess.Popen(command, env={**os.environ, "SPECCTL_NOW": "2026-11-25T12:00:00Z"}, stderr=subprocess.PIPE)
+        _, status, usage = os.wait4(child.pid, 0)
+        assert status == 0, child.stderr and child.stderr.read()
+        turns.append((perf_counter() - begun, usage.ru_maxrss / 1024))
+    (cold, cold_mb), (warm, warm_mb) = turns
+    print(f"\n{size}: made in {cold:.1f} s and {cold_mb:.0f} MB, asked again {warm:.2f} s and {warm_mb:.0f} MB")
+    assert warm < cold / 4
