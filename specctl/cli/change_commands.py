@@ -141,7 +141,7 @@ def proposals(
 
 
 def report(
-    proposal: Annotated[str, typer.Argument(metavar="[PROPOSAL]", help="Its number or its name.")] = "",
+    proposal: Annotated[str, typer.Argument(metavar="PROPOSAL", help="Its number or its name.")] = "",
     franchise: Annotated[Optional[str], typer.Option("--for", metavar="FRANCHISE", help="Only this franchise's sites and prices.")] = None,
     verify: Annotated[
         Optional[Path], typer.Option("--verify", metavar="FILE", help="Check that a saved page is what the book gives, and still what is to be signed.")
