@@ -17,7 +17,7 @@ from dataclasses import dataclass, replace
 from specctl.analysis.cup_state import CupState, Topped
 from specctl.analysis.density_choice import DensityChoice
 from specctl.analysis.heat import Body, balance, reached
-from specctl.analysis.matter import ROOM, Larder
+from specctl.analysis.matter import ROOM, Larder, Matter
 from specctl.analysis.resting import Group, Rest
 from specctl.analysis.steam import STEAMED_TO, steam_uptake
 from specctl.analysis.vessel import Hollow
@@ -132,7 +132,7 @@ def _handled(larder: Larder, handling: Handling, group: Group) -> tuple[float, f
     to = None if handling.to is None else float(handling.to)
     if handling.by in ("steam", "heat"):
         end = STEAMED_TO if to is None else to
-        warmed = []
+        warmed: list[tuple[Matter, float, float | None]] = []
         for matter, grams, at in group.liquids:
             if handling.by == "steam" and at is not None:
                 taken = steam_uptake(grams, matter.heat, at, end)

@@ -92,7 +92,7 @@ def _name(change: CupChange) -> str:
 
 
 def _short(change: CupChange) -> str:
-    moved = [words for words, rank in _moves(change) if rank >= BAD]
+    moved = [words for words, rank, has_moved in _moves(change) if rank >= BAD and has_moved]
     return f"{_name(change)}: {'; '.join(moved)}"
 
 
@@ -101,7 +101,7 @@ def _table(impact: Impact, changes: list[CupChange]) -> Table:
         (
             cell(_name(change), quiet=(site_names(impact, change.sites),)),
             _room_cell(change),
-            Cell(tuple(_layer_words(change)) or ("one layer",), alarm=change.is_worse),
+            Cell(_layer_words(change), alarm=any(rank >= BAD for _, rank, _ in _moves(change)[1:])),
         )
         for change in changes
     )
@@ -123,25 +123,30 @@ def _room(state: CupState | None) -> str:
     return "" if state is None else room_short(state.room)
 
 
-def _layer_words(change: CupChange) -> list[str]:
-    return [words for words, _ in _moves(change)[1:]]
+def _layer_words(change: CupChange) -> tuple[str, ...]:
+    """The pairs of neighbours that moved or are bad; of the others only that they stand as they did."""
+    pairs = _moves(change)[1:]
+    told = tuple(words for words, rank, has_moved in pairs if has_moved or rank >= BAD)
+    if told:
+        return told
+    return ("as before",) if pairs else ("one layer",)
 
 
-def _moves(change: CupChange) -> list[tuple[str, int]]:
-    """Room first, then each pair of neighbours: its verdict before → after, and the rank of the latter."""
+def _moves(change: CupChange) -> list[tuple[str, int, bool]]:
+    """Room first, then each pair of neighbours: its verdict before → after, the rank of the latter, and whether it moved."""
     before, after = (made.state if made else None for made in (change.before, change.after))
     made = change.after or change.before
     names = made.names if made else {}
     ranks = {"fits": 0, "unknown": 1, "over-line": 2, "overflows": 3, "stays": 0, "marginal": 2, "mixes": 3}
-    found = [(_move(_room(before), _room(after)), ranks.get(after.room, 0) if after else 0)]
+    found = [(_move(_room(before), _room(after)), ranks.get(after.room, 0) if after else 0, _room(before) != _room(after))]
     was = {(m.lower, m.upper): m for m in before.meetings} if before else {}
     now = {(m.lower, m.upper): m for m in after.meetings} if after else {}
     for pair in [*now, *(pair for pair in was if pair not in now)]:
         old, new = was.get(pair), now.get(pair)
-        words = _move(verdict_short(old.verdict) if old else "", verdict_short(new.verdict) if new else "")
+        first, then = verdict_short(old.verdict) if old else "", verdict_short(new.verdict) if new else ""
         gap = f" (lower heavier by {new.gap:+.3f} ± {new.band:.3f} g/ml)" if new and new.gap is not None and new.band is not None else ""
         lower, upper = (names.get(key, key) for key in pair)
-        found.append((f"{upper} on {lower}: {words}{gap}", ranks.get(new.verdict, 0) if new else 0))
+        found.append((f"{upper} on {lower}: {_move(first, then)}{gap}", ranks.get(new.verdict, 0) if new else 0, first != then))
     return found
 
 

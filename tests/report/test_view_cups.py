@@ -65,6 +65,20 @@ def test_the_report_tells_the_verdict_before_and_after_and_leads_with_it() -> No
     assert not section(calm).alarm and "IN THE CUP" not in " ".join(p.text for p in view_of(calm).points)
 
 
+def test_the_table_tells_the_pairs_that_moved_or_are_bad_and_no_others() -> None:
+    change = of(cups(powder("12"), "matcha-cloud"), "regular")
+    assert change.after is not None and [m.verdict for m in change.after.state.meetings] == ["stays", "mixes", "stays"]
+    (table,) = [block for block in section(impact_with((change,))).blocks if isinstance(block, Table)]
+    (told,) = table.rows[0][2].lines
+    assert told.startswith("Matcha on Oat drink over ice: stays → WILL MIX")
+    assert replace(change, before=change.after).is_bad
+    (bad,) = [block for block in section(impact_with((replace(change, before=change.after),))).blocks if isinstance(block, Table)]
+    assert bad.rows[0][2].lines[0].startswith("Matcha on Oat drink over ice: WILL MIX")
+    room = of(cups(edited(CLOUD, ("water: {use: water, amount: {regular: 50 g", "water: {use: water, amount: {regular: 153 g")), "matcha-cloud"), "regular")
+    (only,) = [block for block in section(impact_with((room,))).blocks if isinstance(block, Table)]
+    assert only.rows[0][1].alarm and only.rows[0][2].lines == ("as before",) and not only.rows[0][2].alarm
+
+
 def test_an_overflow_in_one_size_is_in_check_in_the_report_and_in_the_picture() -> None:
     # 390 ml to the rim; some 100 g more of the matcha's water fill the regular cup past it, within the doubt of its foam
     over = edited(CLOUD, ("water: {use: water, amount: {regular: 50 g, large: 60 g}", "water: {use: water, amount: {regular: 153 g, large: 60 g}"))
