@@ -14,8 +14,24 @@ from typing import Literal
 
 from specctl.analysis.combination import UNKNOWN, Taken, Target, best_of, doubt_of
 from specctl.analysis.density import EXACT, Item
-from specctl.analysis.dose import Bench, Doses, doses_for, film_in, fits_kind, is_poured, void_reason
-from specctl.domain.amount import Amount, Each, Grams, Tolerance, TopTo, centigrams, plain
+from specctl.analysis.dose import (
+    Bench,
+    Doses,
+    doses_for,
+    film_in,
+    fits_kind,
+    is_poured,
+    void_reason,
+)
+from specctl.domain.amount import (
+    Amount,
+    Each,
+    Grams,
+    Tolerance,
+    TopTo,
+    centigrams,
+    plain,
+)
 from specctl.domain.equipment import Tool
 from specctl.domain.ingredient import Ingredient
 from specctl.domain.recipe import Prep

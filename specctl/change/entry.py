@@ -15,7 +15,14 @@ from typing import Any
 from specctl.analysis.advisory import advisories_of
 from specctl.analysis.allergens import AllergenRow, Fact
 from specctl.analysis.apart import made_apart
-from specctl.analysis.build import MIX, STANDARD, Variant, allowed_in, sizes_of, variants
+from specctl.analysis.build import (
+    MIX,
+    STANDARD,
+    Variant,
+    allowed_in,
+    sizes_of,
+    variants,
+)
 from specctl.analysis.contact import Shared
 from specctl.analysis.doubling import twice, worth_telling
 from specctl.analysis.filling import Filled

@@ -11,7 +11,13 @@ from collections.abc import Mapping
 from decimal import Decimal
 from typing import Any
 
-from specctl.report.words import error_words, measure_words, pieces_words, say, verdict_words
+from specctl.report.words import (
+    error_words,
+    measure_words,
+    pieces_words,
+    say,
+    verdict_words,
+)
 
 Record = Mapping[str, Any]
 

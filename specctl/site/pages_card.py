@@ -13,6 +13,7 @@ from types import MappingProxyType
 from typing import Any
 
 from specctl.report.clean import visible
+from specctl.report.declared import Facts, facts_of
 from specctl.report.words import (
     advisory_words,
     contact_words,
@@ -24,9 +25,8 @@ from specctl.report.words import (
     span_words,
     verdict_words,
 )
-from specctl.report.declared import Facts, facts_of
-from specctl.site.pages_work import Work, notes_of, work_of
 from specctl.site.pages_drawing import Picture, pictures_of
+from specctl.site.pages_work import Work, notes_of, work_of
 
 Record = Mapping[str, Any]
 

@@ -9,9 +9,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from specctl.report.two_words import two_words
 from specctl.report.words import say
 from specctl.site.pages_tare import tare_words, weighings
-from specctl.report.two_words import two_words
 
 Record = Mapping[str, Any]
 Work = Mapping[tuple[str, str], tuple[str, ...]]

@@ -12,8 +12,8 @@ from make import drink, layer, line, prep
 
 from specctl import resources
 from specctl.analysis.apart import made_apart
-from specctl.analysis.doubling import twice, worth_telling
 from specctl.analysis.dose import Bench
+from specctl.analysis.doubling import twice, worth_telling
 from specctl.analysis.measuring import measure
 from specctl.change.compiled import compile_book
 from specctl.codec.load import load

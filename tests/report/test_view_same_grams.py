@@ -50,6 +50,7 @@ def test_tools_that_move_for_another_reason_do_not_lead() -> None:
     assert "SAME GRAMS" not in bar(rich())
     found = same_grams_of(rich())
     assert found is not None and found.causes == () and found.amounts == 1
+    assert "SAME GRAMS" not in bar(impact(("ingredients/tea.yaml", "note", "old", "new")))
     assert "SAME GRAMS" not in bar(impact(("ingredients/oat-drink.yaml", "density/is", "1.03 g/ml", "1.02 g/ml")))
 
 

@@ -9,9 +9,9 @@ from typing import Any
 import pytest
 
 from specctl.report.catalogue import ENGLISH
+from specctl.report.two_words import two_words
 from specctl.site.pages_tare import tare_words, weighings
 from specctl.site.pages_text import card_text
-from specctl.report.two_words import two_words
 from specctl.site.pages_work import work_of
 
 
