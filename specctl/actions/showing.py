@@ -10,8 +10,10 @@ from typing import Any
 from specctl.actions.benching import AS_SPECIFIED, BenchCup, WhatIf, bench
 from specctl.actions.source import Source
 from specctl.actions.tracing import loaded_book
+from specctl.analysis.batch_yield import BatchYield, batch_yield
 from specctl.analysis.cost import Terms, cup_cost, margin
 from specctl.analysis.equivalent import swap_json, swaps_of
+from specctl.analysis.matter import Larder
 from specctl.change.compiled import items_at
 from specctl.change.entry import compile_entry
 from specctl.change.entry_lines import lines_in
@@ -57,6 +59,8 @@ class Shown:
     book: Book
     cups: tuple[BenchCup, ...]
     """What stands in the cup, size by size; none for a prep."""
+    batch: BatchYield | None = None
+    """What a batch yields; none for a drink."""
 
 
 def show(source: Source, id: str, site: str | None = None, asked: WhatIf = AS_SPECIFIED) -> Shown:
@@ -81,7 +85,12 @@ def show(source: Source, id: str, site: str | None = None, asked: WhatIf = AS_SP
         raise Usage(f"{id} is a prep: --with, --ice and --at are about a cup", "Name a drink.")
     cups = bench(book, drink, chosen, asked) if drink is not None else ()
     others = tuple(s.id for s in having if s != chosen)
-    return Shown(item, chosen, entry, _costs(book, item, entry), others, book, cups)
+    return Shown(item, chosen, entry, _costs(book, item, entry), others, book, cups, _batch(book, item, chosen))
+
+
+def _batch(book: Book, item: str, site: Site) -> BatchYield | None:
+    prep = book.preps.get(item.removeprefix("prep/")) if item.startswith("prep/") else None
+    return None if prep is None else batch_yield(Larder(book, site.ice), prep, book.served_at(site))
 
 
 def item_of(book: Book, id: str) -> str:

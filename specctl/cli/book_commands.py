@@ -146,6 +146,7 @@ def show(
                 "entry": shown.entry,
                 "costs": [c.as_json() for c in costs],
                 "cups": [c.as_json() for c in shown.cups],
+                "batch": shown.batch.as_json() if shown.batch is not None else None,
                 "nutrition": [serving_json(s, rule) for s in servings],
                 "equivalents": equivalents(shown, franchise),
             }
@@ -156,6 +157,10 @@ def show(
 
     standing = f"As on disk, not released; as {shown.site.name} would be told it."
     outlet.result(card_text(shown.entry, today=clock.now().date(), standing=standing, width=outlet.width()))
+    if shown.batch is not None:
+        from specctl.report.batch_words import batch_lines
+
+        outlet.result("\n".join(["", *batch_lines(shown.batch, outlet.width())]))
     if shown.cups:
         from specctl.report.cup_text import cups_text
 
