@@ -11,6 +11,7 @@ from dataclasses import replace
 from datetime import datetime
 
 from specctl.change.impact import AllergenChange, DocumentAge, Impact
+from specctl.report import view_first
 from specctl.report.tables import Block, Cell, Column, Listing, Note, Section, Table, cell
 from specctl.report.view_names import (
     choice_words,
@@ -85,6 +86,7 @@ def section(impact: Impact, now: datetime | None) -> Section:
     blocks: list[Block] = []
     if impact.allergens:
         blocks.append(Note(_sum_words(impact), alarm=True))
+        blocks += view_first.blocks(impact)
         blocks += _tables(impact)
         blocks += allergen_tables(impact)
     elif impact.cover.rows:
