@@ -6,6 +6,7 @@ import io
 import json
 import re
 import zipfile
+from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
@@ -134,6 +135,27 @@ def test_a_released_page_is_still_found_true(played: tuple[World, object], tmp_p
     world.run("report", "2", "--as", "html", "--out", page)
     told = world.run("report", "--verify", page)
     assert told.out.startswith("YES. ") and "nothing is to be signed" in told.out
+
+
+def test_a_report_of_several_pages_is_checked_with_all_of_them(opened: World, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    from specctl.cli import report_forms
+    from specctl.report.pages_folder import render_report
+    from specctl.report.view import view_of
+
+    monkeypatch.setattr(report_forms, "html_pages", lambda impact, day: render_report(view_of(impact, now=datetime(day.year, day.month, day.day, tzinfo=UTC)), most=70_000))
+    first = tmp_path / "page.html"
+    opened.run("report", "4", "--for", "marram", "--as", "html", "--out", first)
+    [folder] = [f for f in tmp_path.iterdir() if f.name.startswith("4-firmer-foam-pages-")]
+    for page in (first, folder / "index.html"):
+        told = opened.run("report", "--verify", page)
+        assert told.out.startswith("YES. ") and "pages that go with it" in told.out
+    part = next(f for f in sorted(folder.iterdir()) if f.name != "index.html")
+    assert "It is one of the" in opened.run("report", "--verify", part).out
+    part.write_bytes(part.read_bytes().replace(b"</main>", b"<p>Free from nuts.</p></main>"))
+    assert opened.run("report", "--verify", part, code=1).out.startswith("NO: ")
+    assert f"the page {part.name}" in opened.run("report", "--verify", first, code=1).out
+    part.unlink()
+    assert "cannot be read" in opened.run("report", "--verify", first, code=1).out
 
 
 def test_a_page_that_names_commits_of_nobody_s_is_a_no(pages: dict[str, Path], with_open: World, tmp_path: Path) -> None:
