@@ -73,6 +73,7 @@ def drink_lines(servings: Sequence[Serving], rule: str, drink: str, sizes: Mappi
         names[serving.variant.choice] = serving.variant.name
         by_choice.setdefault(serving.variant.choice, []).extend(serving_lines(serving, rule, drink, sizes[serving.size]))
     standard = tuple(dict.fromkeys(by_choice.pop("", ())))
+    scopes = {band.scope for serving in servings if serving.variant.is_standard for band in serving.bands}
     found, same = list(standard), []
     for choice, lines in by_choice.items():
         named = f"{drink} ({names[choice]})"
@@ -80,8 +81,12 @@ def drink_lines(servings: Sequence[Serving], rule: str, drink: str, sizes: Mappi
             same.append(names[choice])
             continue
         for line in dict.fromkeys(lines):
-            if line not in standard:
-                found.append(f"{names[choice]}{line.removeprefix(named)}" if line.startswith(named) else f"{names[choice]}: {line}")
+            if line.startswith(named):
+                found.append(f"{names[choice]}{line.removeprefix(named)}")
+            elif line not in standard:
+                # The scope of the law stands with the standard build already.
+                scope = next((s for s in scopes if line.endswith(s)), "")
+                found.append(f"{names[choice]}: {line.removesuffix(scope).rstrip()}")
     if same:
         found.append(say("nutrition.as-standard", choices="; ".join(same)))
     return tuple(found)
