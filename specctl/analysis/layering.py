@@ -101,7 +101,7 @@ def _built(
             melted += gone
             brought += group.steam + (gone if layer.handling.strained else 0.0)
         if layer.mixes and groups:
-            _join(groups[-1], group)
+            _join(larder, groups[-1], group)
         else:
             groups.append(group)
     return Rest(larder, hollow, put, strained, melted).settle(groups), brought
@@ -157,11 +157,17 @@ def _handled(larder: Larder, handling: Handling, group: Group) -> tuple[float, f
     if handling.by == "blend":
         group.slush = rest.left
     else:
-        group.ice = rest.left
+        group.ice, group.ice_celsius = rest.left, 0.0
     return 0.0, rest.melted
 
 
-def _join(into: Group, group: Group) -> None:
+def _joined_ice(larder: Larder, into: Group, group: Group) -> float:
+    """°C of the ice of two layers, by mass."""
+    first, second = (larder.ice_celsius if each.ice_celsius is None else each.ice_celsius for each in (into, group))
+    return (into.ice * first + group.ice * second) / (into.ice + group.ice)
+
+
+def _join(larder: Larder, into: Group, group: Group) -> None:
     """A layer meant to mix: its masses and its heat join the one below."""
     into.keys += group.keys
     into.liquids += group.liquids
@@ -174,6 +180,8 @@ def _join(into: Group, group: Group) -> None:
         into.melt_celsius = (into.melt * into.melt_celsius + group.melt * group.melt_celsius) / whole
     into.melt = whole
     into.steam += group.steam
+    if group.ice > 0:
+        into.ice_celsius = _joined_ice(larder, into, group)
     into.ice += group.ice
     into.slush += group.slush
     into.air = max(into.air, group.air)

@@ -26,7 +26,7 @@ _AIR_DOUBT = 0.1
 
 @dataclass(slots=True)
 class Group:
-    """A layer being built, with those that mix into it."""
+    """A layer being built, with those that mix into it. `ice_celsius` None: as scooped."""
 
     keys: list[str]
     liquids: list[tuple[Matter, float, float | None]]
@@ -38,6 +38,7 @@ class Group:
     melt: float = 0.0
     melt_celsius: float = 0.0
     ice: float = 0.0
+    ice_celsius: float | None = None
     slush: float = 0.0
     air: float = 0.0
 
@@ -96,9 +97,9 @@ class Rest:
         ice = pool + group.ice
         if ice <= 0 or not group.liquids or any(at is None for _, _, at in group.liquids):
             return ice, pool_celsius
-        warm = pool_celsius if pool > 0 else self.larder.ice_celsius
-        if pool > 0 and group.ice > 0:
-            warm = (pool * pool_celsius + group.ice * self.larder.ice_celsius) / ice
+        warm = self.larder.ice_celsius if group.ice_celsius is None else group.ice_celsius
+        if pool > 0:
+            warm = (pool * pool_celsius + group.ice * warm) / ice
         bodies = [Body(grams, matter.heat, at) for matter, grams, at in group.liquids if at is not None]
         if group.melt > 0:
             bodies.append(Body(group.melt, WATER_HEAT, group.melt_celsius))

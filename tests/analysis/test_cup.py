@@ -179,6 +179,8 @@ def test_overrun_by_the_textbook() -> None:
     # D. Goff, University of Guelph: mix 1090 g/l, aerated 560 g/l: 94.6 %
     assert overrun_of(D("1.090"), D("0.560")) == D("0.946")
     assert foam_volume(D(100), D("0.946")) == D("194.6")
+    # by weight of a fixed cup: (W_mix - W_foam) / W_foam, the same share; 100 ml cups of both
+    assert overrun_of(D("109.0"), D("56.0")) == ((D("109.0") - D("56.0")) / D("56.0")).quantize(D("0.001")) == D("0.946")
 
 
 def test_a_foam_takes_its_aerated_volume() -> None:

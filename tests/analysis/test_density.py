@@ -163,6 +163,16 @@ def test_water_between_the_rows(celsius: float) -> None:
 
 
 @pytest.mark.parametrize(
+    ("celsius", "density"),
+    # kg/m³ at 101.325 kPa, IAPWS-95, three libraries agreeing to 4 decimals
+    [(4, 999.9749), (10, 999.7025), (20, 998.2072), (40, 992.2164), (60, 983.1958), (80, 971.7904), (95, 961.8879)],
+)
+def test_water_rows_to_a_hundredth(celsius: float, density: float) -> None:
+    found = water_density(celsius)
+    assert found is not None and found * 1000 == pytest.approx(density, abs=0.01)
+
+
+@pytest.mark.parametrize(
     ("percent", "density"),
     # CRC Handbook of Chemistry and Physics, sucrose at 20 °C
     [(0, 0.9982), (10, 1.0381), (30, 1.1270), (50, 1.2295), (60, 1.2864), (70, 1.3472)],

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import chemicals
 import CoolProp.CoolProp as coolprop
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from specctl.analysis.cup import ICE_DENSITY
 from specctl.analysis.heat import FUSION, WATER_HEAT, Body, balance, enthalpy, ice_warming, reached
 
 ATMOSPHERE = 101325
@@ -44,6 +46,17 @@ def test_some_ice_is_left_and_the_melt_is_exact_within_half_a_percent(start: flo
     assert found.branch == "ice-left" and found.celsius == 0
     assert found.melted == pytest.approx(water(start) / FUSION * 100, rel=0.005)
     assert found.left == pytest.approx(500 - found.melted)
+
+
+def test_the_constants_are_those_of_handbooks_and_libraries() -> None:
+    # heat of fusion: chemicals (CRC Handbook, J/mol; 18.015 g/mol), within 0.1 % of 333.4 J/g
+    assert FUSION == pytest.approx(chemicals.Hfus("7732-18-5") / 18.01528, rel=1e-3)
+    # Geankoplis, App. A.4: water 4.185 J/(g K), within 0.5 %
+    assert WATER_HEAT == pytest.approx(4.185, rel=0.005)
+    # ice 916.7 kg/m³ at 0 °C; the food model (CoolProp) has 916.89
+    assert float(ICE_DENSITY) == pytest.approx(0.9167, abs=5e-5)
+    food = coolprop.PropsSI("D", "T", 273.15, "P", 1e6, "INCOMP::FoodIce") / 1000
+    assert float(ICE_DENSITY) == pytest.approx(food, rel=5e-4)
 
 
 def test_a_hot_base_nearly_doubles() -> None:
