@@ -160,12 +160,13 @@ def report(
     from specctl.actions.reporting import impact_of
     from specctl.actions.source import open_source
     from specctl.cli import clock, outlet, report_forms
+    from specctl.cli.report_overflow import drawn_where_it_overflows
 
     form = report_forms.form_of(form, json=json, to_file=out is not None)
     outlet.progress("Comparing ...")
     scope = f"franchise/{franchise}" if franchise else "chain"
     day = clock.now().date()
-    with open_source(book) as source:
+    with open_source(book) as source, drawn_where_it_overflows(source, proposal, day, wanted=form != "json"):
         _ask_origin(source)
         if form == "html":
             from specctl.cli.report_kept import Asked, Kept, pages_for

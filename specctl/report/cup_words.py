@@ -65,8 +65,12 @@ def meeting_words(meeting: Meeting, lower: str, upper: str) -> str:
     words = f"{upper} on {lower}: {_VERDICTS[meeting.verdict]}"
     if meeting.gap is None or meeting.band is None:
         return words
-    heavier = "lower heavier" if meeting.gap >= 0 else "lower LIGHTER"
-    return f"{words} ({heavier} by {abs(meeting.gap):.3f} ± {meeting.band:.3f} g/ml)"
+    return f"{words} ({gap_words(meeting.gap, meeting.band)})"
+
+
+def gap_words(gap: float, band: float) -> str:
+    """How much heavier or lighter the lower of two layers is, g/ml."""
+    return f"{'lower heavier' if gap >= 0 else 'lower LIGHTER'} by {abs(gap):.3f} ± {band:.3f} g/ml"
 
 
 def room_words(state: CupState, vessel: str, brimful: float) -> str:

@@ -15,7 +15,7 @@ from specctl.change.cup_change import BAD, CupChange, worst
 from specctl.change.cup_entry import CupMade
 from specctl.change.impact import Impact
 from specctl.report.cup_view import CupView, picture_id, view_made
-from specctl.report.cup_words import ESTIMATE, NO_EVIDENCE, room_short, verdict_short
+from specctl.report.cup_words import ESTIMATE, NO_EVIDENCE, gap_words, room_short, verdict_short
 from specctl.report.tables import Block, Cell, Column, Cups, Note, Point, Section, Table, cell
 from specctl.report.view_names import site_names
 
@@ -144,7 +144,7 @@ def _moves(change: CupChange) -> list[tuple[str, int, bool]]:
     for pair in [*now, *(pair for pair in was if pair not in now)]:
         old, new = was.get(pair), now.get(pair)
         first, then = verdict_short(old.verdict) if old else "", verdict_short(new.verdict) if new else ""
-        gap = f" (lower heavier by {new.gap:+.3f} ± {new.band:.3f} g/ml)" if new and new.gap is not None and new.band is not None else ""
+        gap = f" ({gap_words(new.gap, new.band)})" if new and new.gap is not None and new.band is not None else ""
         lower, upper = (names.get(key, key) for key in pair)
         found.append((f"{upper} on {lower}: {_move(first, then)}{gap}", ranks.get(new.verdict, 0) if new else 0, first != then))
     return found
