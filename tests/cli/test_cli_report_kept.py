@@ -26,6 +26,10 @@ def page(world: World, *more: str, now: str | None = None) -> bytes:
     return out.read_bytes()
 
 
+def files(world: World, space: str) -> list[Path]:
+    return [p for p in (world.book / ".git/specctl/cache" / space).rglob("*") if p.is_file()]
+
+
 def test_the_same_question_is_made_once_and_answered_alike(opened: World, made: list[str]) -> None:
     first = page(opened)
     assert page(opened) == first and made == ["chain"]
@@ -51,7 +55,7 @@ def test_another_specctl_makes_its_own(opened: World, made: list[str], monkeypat
 
 def test_what_is_damaged_is_made_again(opened: World, made: list[str]) -> None:
     first = page(opened)
-    kept = [p for p in (opened.book / ".git/specctl/cache/report-1").rglob("*") if p.is_file()]
+    kept = files(opened, "report-page-1")
     for file in kept:
         file.write_bytes(file.read_bytes()[:-7] + b"no\nfact")
     assert kept and page(opened) == first and len(made) == 2
@@ -59,7 +63,7 @@ def test_what_is_damaged_is_made_again(opened: World, made: list[str]) -> None:
 
 def test_a_franchises_page_is_kept_without_anothers_prices(opened: World) -> None:
     page(opened, "--for", "northsands")
-    kept = b"".join(p.read_bytes() for p in (opened.book / ".git/specctl/cache/report-1").rglob("*") if p.is_file())
+    kept = b"".join(p.read_bytes() for space in ("report-1", "report-page-1") for p in files(opened, space))
     assert b"Northsands" in kept and b"Marram" not in kept and b"gull-rock" not in kept
 
 
@@ -67,4 +71,4 @@ def test_only_so_many_are_kept(opened: World, monkeypatch: pytest.MonkeyPatch) -
     monkeypatch.setattr(report_kept, "_MOST", 2)
     for day in ("26", "27", "28"):
         page(opened, now=f"2026-11-{day}T12:00:00Z")
-    assert len([p for p in Path(opened.book / ".git/specctl/cache/report-1").rglob("*") if p.is_file()]) == 2
+    assert len(files(opened, "report-1")) == len(files(opened, "report-page-1")) == 2
