@@ -9,6 +9,7 @@ from specctl.codec.amount_faults import Fault
 from specctl.codec.cursor import Cursor
 from specctl.codec.decode_goods import FILM_MOST, composition, density
 from specctl.codec.node import Node
+from specctl.codec.overrun import read_overrun
 from specctl.domain.amount import Absent, Amount, Each, Grams, TopTo, Unweighed
 from specctl.domain.recipe import (
     ALL_SIZES,
@@ -38,7 +39,7 @@ def prep(c: Cursor, id: str) -> Prep:
         yields=yields or Decimal(0),
         keep=c.text("keep"),
         steps=_steps(c),
-        overrun=c.share("overrun", most=1000) if c.has("overrun") else None,
+        overrun=read_overrun(c),
         density=density(c, "density"),
         served_at=c.quantity("served_at", "temperature"),
         hold=int(hold) if hold is not None else None,
@@ -85,7 +86,7 @@ def _handling(c: Cursor) -> Handling | None:
         to=x.quantity("to", "temperature"),
         seconds=int(seconds) if seconds is not None else None,
         strained=x.flag("strained"),
-        overrun=x.share("overrun", most=1000) if x.has("overrun") else None,
+        overrun=read_overrun(x),
         place=x.place,
     )
 
