@@ -250,10 +250,13 @@ def _keys(value: Any, found: set[str]) -> None:
     if isinstance(value, dict):
         for key, inner in value.items():
             found.add(key)
-            if key in ("groups", "starts", "effects"):
+            if key in ("groups", "starts", "effects", "rules"):
                 continue
-            for each in inner.values() if key == "entries" and isinstance(inner, dict) else [inner]:
-                _keys(each, found)
+            named = isinstance(inner, dict) and key in ("entries", "drawings")
+            for each in inner.values() if named else [inner]:
+                # A drawing stands under its size.
+                for one in each.values() if named and key == "drawings" else [each]:
+                    _keys(one, found)
     elif isinstance(value, list):
         for each in value:
             _keys(each, found)
