@@ -48,6 +48,11 @@ def test_the_quiet_zone_is_the_standard_s() -> None:
     assert any(rows[4]) and any(row[4] for row in rows)
 
 
+def test_what_is_drawn_is_the_code() -> None:
+    grey, _ = drawn(qr_svg(DIGEST, "x"), scale=1)
+    assert [[pixel == 0 for pixel in row] for row in grey] == [list(row) for row in matrix(DIGEST)]
+
+
 def test_black_on_white_and_nothing_active() -> None:
     svg = qr_svg(DIGEST, 'a "label" <b>')
     root = SVG(svg)
