@@ -19,7 +19,7 @@ OURS = {
     "heading", "inline", "text", "paragraph", "strong", "bullet_list", "list_item", "table", "thead", "tbody", "tr",
     "th", "td", "html_inline", "html_block", "code_block",
 }  # fmt: skip
-HTML = re.compile(r"<!-- -->|<br>|<details><summary>[^<>]*</summary>|</details>")
+HTML = re.compile(r"<!-- -->|<!-- specctl-report/1 [a-z0-9/ -]+ -->|<br>|<details><summary>[^<>]*</summary>|</details>")
 
 
 def tokens(text: str) -> list[Token]:
