@@ -14,9 +14,9 @@ from functools import cache
 from importlib.resources import files
 from typing import TYPE_CHECKING, Any
 
-from specctl.report.catalogue import LANGUAGE
 from specctl.report.clean import visible
 from specctl.report.paper import page_rules
+from specctl.report.tongue import direction, language
 from specctl.report.words import say
 
 if TYPE_CHECKING:
@@ -33,7 +33,8 @@ def render(template: str, *, footer: str, **context: object) -> str:
     page = _environment().get_template(template)
     return page.render(
         **context,
-        language=LANGUAGE,
+        language=language(),
+        direction=direction(),
         policy=_policy(_style(), rules),
         style=_markup(_style()),
         print_rules=_markup(rules),

@@ -1,0 +1,67 @@
+"""Brings the catalogues of words up to date with the sentences in the code.
+
+`python tests/report/words_catalogue.py --write` puts every new sentence into
+each `.po`, empty and to be translated, drops those no longer said, and makes
+each `.mo` again.
+"""
+
+from __future__ import annotations
+
+import io
+import sys
+from pathlib import Path
+
+from babel.messages.catalog import Catalog
+from babel.messages.extract import extract_from_dir
+from babel.messages.mofile import write_mo
+from babel.messages.pofile import read_po, write_po
+
+REPORT = Path(__file__).resolve().parents[2] / "specctl" / "report"
+LOCALE = REPORT / "locale"
+
+
+def said() -> Catalog:
+    """Every sentence the code hands to `_` and `_n`."""
+    found = Catalog(project="specctl", charset="utf-8")
+    methods = [("**.py", "python"), ("**.html", "jinja2")]
+    for file, _line, message, comments, context in extract_from_dir(
+        str(REPORT), methods, keywords={"_": None, "_n": (1, 2)}
+    ):
+        found.add(message, locations=[(file.replace("\\", "/"), None)], auto_comments=comments, context=context)
+    return found
+
+
+def languages() -> list[str]:
+    return sorted(place.name for place in LOCALE.iterdir() if place.is_dir())
+
+
+def po_of(language: str) -> Path:
+    return LOCALE / language / "LC_MESSAGES" / "specctl.po"
+
+
+def read(language: str) -> Catalog:
+    with po_of(language).open("rb") as file:
+        return read_po(file, locale=language)
+
+
+def mo_bytes(catalog: Catalog) -> bytes:
+    out = io.BytesIO()
+    write_mo(out, catalog)
+    return out.getvalue()
+
+
+def write(language: str) -> None:
+    catalog = read(language)
+    catalog.update(said(), no_fuzzy_matching=True, update_creation_date=False)
+    catalog.obsolete.clear()
+    out = io.BytesIO()
+    write_po(out, catalog, width=0, sort_output=True, ignore_obsolete=True)
+    po_of(language).write_bytes(out.getvalue())
+    po_of(language).with_suffix(".mo").write_bytes(mo_bytes(read(language)))
+
+
+if __name__ == "__main__":
+    if sys.argv[1:] != ["--write"]:
+        sys.exit("python tests/report/words_catalogue.py --write")
+    for each in languages():
+        write(each)
