@@ -128,8 +128,13 @@ class Host(http.server.BaseHTTPRequestHandler):
 
 
 class Web(http.server.ThreadingHTTPServer):
+    """The host, and the time that has passed while it dripped."""
+
     daemon_threads = True
     path = mood = ""
+    seconds = 0.0
+    folder: Path
+    over: threading.Event
 
     def aim(self, site: Hostile, what: str, mood: str) -> None:
         self.folder, self.path, self.mood = site.folder, path_of(site, what), mood
