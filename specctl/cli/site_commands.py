@@ -107,6 +107,10 @@ def pull(
         outlet.say(f"Warning: {warning}")
     news = "the first cards of this site" if done.first else f"{len(changed)} cards changed"
     outlet.say(f"{done.site}: verified and confirmed at {done.confirmed:%Y-%m-%d %H:%M} UTC; {news}.")
+    if done.approved is not None:
+        outlet.say(f"Approved by the people the policy names: checked here, {done.approved} releases.")
+    else:
+        outlet.say("Approval was not checked here: the root in use is an old one.")
     return 0
 
 
@@ -121,7 +125,7 @@ def _make_pages(kept: Kept, where: Path, now: datetime) -> None:
     from specctl.site.pages import make_pages, write_pages
     from specctl.site.pages_masthead import Times
 
-    times = Times(now=now, confirmed=kept.confirmed.confirmed, since=kept.confirmed.before_confirmed)
+    times = Times(now=now, confirmed=kept.confirmed.confirmed, since=kept.confirmed.before_confirmed, approved=kept.confirmed.trust is not None)
     write_pages(where / "pages", make_pages(kept.bundle, times))
 
 

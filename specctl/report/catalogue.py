@@ -142,6 +142,8 @@ ENGLISH: dict[str, str] = {
     "fresh.stale": "NOT CONFIRMED since {when} ({ago}).",
     "fresh.stale-todo": "The cards below are the last ones verified. Pull before opening; until then ask before answering about allergens.",
     "fresh.future": "NOT CONFIRMED: the time of confirmation ({when}) lies ahead of this machine's clock. Check the clock.",
+    "fresh.approved": "Approved by the people the policy names: checked here.",
+    "fresh.unapproved": "Approval was not checked here: the root in use is an old one.",
     "fresh.zone": "Times are those of {zone}.",
     "fresh.zone-unknown": "Times are UTC: this machine does not know {zone}.",
     "fresh.good-until": "Good until {when}: from then on pull again.",

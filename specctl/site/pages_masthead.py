@@ -21,13 +21,15 @@ class Times:
     """When a page is made, when its bundle was last confirmed, what to compare with.
 
     All aware. `confirmed` None: never. A confirmation older than `limit`, or one
-    from the future, makes the pages stale.
+    from the future, makes the pages stale. `approved`: whether this site checked who
+    approved the cards; None: not said.
     """
 
     now: datetime
     confirmed: datetime | None
     since: datetime | None = None
     limit: timedelta = timedelta(hours=48)
+    approved: bool | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,9 +50,12 @@ class Masthead:
     deviations: tuple[str, ...] = ()
     """What stands in for something here, and what no longer may, a sentence each."""
 
+    approval: str = ""
+    """Whether it was checked here who approved the cards."""
+
     @property
     def lines(self) -> tuple[str, ...]:
-        rest = (*self.deviations, self.release, self.made, self.confirmed, self.good_until, self.zone)
+        rest = (*self.deviations, self.release, self.made, self.confirmed, self.good_until, self.approval, self.zone)
         return tuple(line for line in rest if line)
 
     @property
@@ -77,6 +82,7 @@ def masthead_of(bundle: Bundle, times: Times, served: Mapping[str, Standing]) ->
         good_until=say("fresh.good-until", when=time_words(until.astimezone(zone))) if until else "",
         zone=say("fresh.zone" if known else "fresh.zone-unknown", zone=bundle.site.time_zone),
         off_sale=tuple(words for one in bundle.off_sale(times.now) for words in off_sale_words(one, zone)),
+        approval="" if times.approved is None else say("fresh.approved" if times.approved else "fresh.unapproved"),
         deviations=tuple(deviation_words(one, times.now, zone) for one in bundle.deviations if one.said <= times.now < one.ends + _REMEMBERED),
     )
 

@@ -124,7 +124,12 @@ def pull(wish: PullWish) -> Pulled:
 
 def _drawn(bundle: Bundle, confirmed: Confirmed) -> dict[str, bytes]:
     """The pages. A bundle whose cards cannot be made must not take the place of one whose cards can."""
-    times = Times(now=confirmed.confirmed, confirmed=confirmed.confirmed, since=confirmed.before_confirmed)
+    times = Times(
+        now=confirmed.confirmed,
+        confirmed=confirmed.confirmed,
+        since=confirmed.before_confirmed,
+        approved=confirmed.trust is not None,
+    )
     try:
         return make_pages(bundle, times)
     except (KeyError, TypeError, ValueError, AttributeError, IndexError, ArithmeticError):

@@ -176,11 +176,11 @@ def rebase(b: Bundle, before: str | None) -> None:
 
 EARLY = "starts before the day that was signed"
 BACKDATED = {
-    "a second before the day begins anywhere": Forged(EARLY, start="2026-11-11T09:59:59Z"),
-    "a week before": Forged(EARLY, start="2026-11-05T04:00:00Z"),
-    "before the first release": Forged(EARLY, start="2025-01-01T04:00:00Z"),
+    "a second before the day begins anywhere": Forged(EARLY, gone("contains", "milk"), start="2026-11-11T09:59:59Z"),
+    "a week before": Forged(EARLY, gone("contains", "milk"), start="2026-11-05T04:00:00Z"),
+    "before the first release": Forged(EARLY, gone("contains", "milk"), start="2025-01-01T04:00:00Z"),
     "a start that does not exist": Forged("not a day or time that exists", start="2026-11-31T04:00:00Z"),
-    "a day that does not exist": Forged("no day that exists", day="2026-02-30"),
+    "a day that does not exist": Forged("no day that exists", gone("contains", "milk"), day="2026-02-30"),
     "no start here": Forged("no start here", after=lambda b: b["releases"][-1].update(starts={OTHER: "2026-11-12T04:00:00Z"})),
     "the timeline says earlier": Forged("not the one its releases state", after=lambda b: earlier(b)),
 }

@@ -186,3 +186,10 @@ def refused(place: Path, spoil: Callable[[Bundle], Any], words: str) -> None:
 def kept(place: Path) -> dict[str, bytes]:
     """All but the mark of what was seen, which a refusal raises, and pages, which show their age."""
     return {n: d for n, d in tree_bytes(place / "state").items() if n != "highwater.json" and not n.startswith("pages/")}
+
+
+def test_pull_and_pages_say_that_approval_was_checked(place: Path) -> None:
+    """And where the root is an old one, that it was not (tests/attacks/test_wrong_files.py's world has such a root)."""
+    assert "Approved by the people the policy names: checked here, 2 releases." in pull(place).err
+    pages = {p.name: " ".join(p.read_text(encoding="utf-8").split()) for p in (place / "state/pages").iterdir()}
+    assert pages and all("Approved by the people the policy names: checked here." in text for text in pages.values()), pages.keys()

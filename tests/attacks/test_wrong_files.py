@@ -235,3 +235,10 @@ def test_what_was_not_asked_for_is_never_fetched(site: Hostile) -> None:
     site.pull(now=NOW + DAY / 24)
     assert not any(b"lamp-lane" in data and NAME.encode() not in data for n, data in site.kept().items() if "metadata/" not in n)
     assert site.card() == "32"
+
+
+def test_under_an_old_root_it_is_said_that_approval_was_not_checked(site: Hostile) -> None:
+    site.later()
+    assert "Approval was not checked here: the root in use is an old one." in site.pull().err
+    for page in (site.state / "pages").iterdir():
+        assert "Approval was not checked here: the root in use is an old one." in " ".join(page.read_text(encoding="utf-8").split())
