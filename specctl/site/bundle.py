@@ -22,6 +22,10 @@ from specctl.site.drawings import Drawings, drawings
 
 CAP = 16 * 1024 * 1024
 _LATER = {"notices": list, "drawings": dict, "deviations": list, "approvals": dict}
+# All a release record may tell a site: whatever else stood there (a price) would be kept with its cards.
+_RECORD = frozenset(
+    "release number book proposal title why parents effects start waves starts entries statements released_by released".split()
+)
 
 
 class Standing(NamedTuple):
@@ -273,7 +277,8 @@ def _releases(records: list[Any], book: str, site: str) -> tuple[Mapping[str, An
     numbers: set[int] = set()
     for at, record in enumerate(records):
         path = f"$.releases[{at}]"
-        strict.typed(record, dict, path)
+        for name in sorted(strict.typed(record, dict, path).keys() - _RECORD):
+            raise strict.wrong(f"{path}.{name}", "no such field is known")
         number = strict.count(record.get("number"), f"{path}.number")
         if record.get("release") != 1 or number in numbers:
             raise strict.wrong(path, "not a release record, or one told twice")
