@@ -24,7 +24,7 @@ CAP = 16 * 1024 * 1024
 _LATER = {"notices": list, "drawings": dict, "deviations": list, "approvals": dict}
 # All a release record may tell a site: whatever else stood there (a price) would be kept with its cards.
 _RECORD = frozenset(
-    "release number book proposal title why parents effects start waves starts entries statements released_by released".split()
+    ["release", "number", "book", "proposal", "title", "why", "parents", "effects", "start", "waves", "starts", "entries", "statements", "released_by", "released"]
 )
 
 

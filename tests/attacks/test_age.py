@@ -11,7 +11,19 @@ from collections.abc import Callable
 from datetime import datetime, timedelta
 
 import pytest
-from hostile import DAY, GOOD, LATER, NAME, NOW, OLD, ROLES, Case, Hostile, Spoil, attack
+from hostile import (
+    DAY,
+    GOOD,
+    LATER,
+    NAME,
+    NOW,
+    OLD,
+    ROLES,
+    Case,
+    Hostile,
+    Spoil,
+    attack,
+)
 from securesystemslib.signer import CryptoSigner
 
 OLDER = "the folder is older than what this site has already seen"

@@ -16,7 +16,18 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from test_stolen_keys import NOW, OTHER, SITE, Bundle, bundle, kept, made, place, pull, show  # noqa: F401
+from test_stolen_keys import (  # noqa: F401
+    NOW,
+    OTHER,
+    SITE,
+    Bundle,
+    bundle,
+    kept,
+    made,
+    place,
+    pull,
+    show,
+)
 
 from specctl.canonical import digest
 from specctl.change.statement import Envelope, Statement

@@ -6,7 +6,20 @@ import json
 import shutil
 
 import pytest
-from hostile import DAY, GOOD, LATER, NAME, NOW, OLD, Case, Hostile, Spoil, attack, signed_as, target_row
+from hostile import (
+    DAY,
+    GOOD,
+    LATER,
+    NAME,
+    NOW,
+    OLD,
+    Case,
+    Hostile,
+    Spoil,
+    attack,
+    signed_as,
+    target_row,
+)
 from securesystemslib.signer import CryptoSigner
 from simulated import Repository, bundle, encoded
 
