@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Optional
+from typing import TYPE_CHECKING, Annotated, Any, Optional
 
 import typer
 
@@ -11,6 +11,7 @@ from specctl.cli.options import HERE, BookOption, JsonOption
 from specctl.errors import Found, NotFound, Usage
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
     from datetime import date
 
     from specctl.actions.source import Source
@@ -62,6 +63,7 @@ def site_fit(
     franchise: Annotated[Optional[str], typer.Option("--for", metavar="FRANCHISE", help="With --chain: this franchise's sites and prices only.")] = None,
     prep: Annotated[Optional[str], typer.Option("--prep", metavar="PREP", help="Whole batches of this prep in the site's tools and vessels.")] = None,
     batches: Annotated[Optional[int], typer.Option("--batches", min=1, max=100, help="How many; else as many as its vessel holds.")] = None,
+    html: Annotated[Optional[Path], typer.Option("--html", metavar="FILE", help="With --chain: one page with the table and a picture of it.")] = None,
     book: BookOption = HERE,
     json: JsonOption = False,
 ) -> int:
@@ -70,6 +72,8 @@ def site_fit(
 
     if (site is not None) + all_ + chain != 1 or ((prep is not None or batches is not None) and site is None):
         raise Usage("say which site, or --all, or --chain", "For example: specctl site-fit harbour-row")
+    if html is not None and (not chain or json):
+        raise Usage("--html goes with --chain, and without --json", "For example: specctl site-fit --chain --html chain.html")
     if franchise is not None and not chain:
         raise Usage("--for goes with --chain", "For example: specctl site-fit --chain --for marram")
     if batches is not None and prep is None:
@@ -79,7 +83,7 @@ def site_fit(
             return _one_batch(source, site, (prep, batches), json)
         if site is not None:
             return _one_site(source, site, json)
-        return _every_site(source, json) if all_ else _whole_chain(source, franchise, json)
+        return _every_site(source, json) if all_ else _whole_chain(source, franchise, html, json)
 
 
 def _one_site(source: Source, site: str, json: bool) -> int:
@@ -136,7 +140,7 @@ def _every_site(source: Source, json: bool) -> int:
     return 1 if any(row["counts"]["outside"] + row["counts"]["no-tool"] for row in done["sites"]) else 0
 
 
-def _whole_chain(source: Source, franchise: str | None, json: bool) -> int:
+def _whole_chain(source: Source, franchise: str | None, html: Path | None, json: bool) -> int:
     from specctl.actions.fit_json import chain_json
     from specctl.cli import outlet
     from specctl.report import bench_words
@@ -145,11 +149,25 @@ def _whole_chain(source: Source, franchise: str | None, json: bool) -> int:
     done = chain_json(source, franchise)
     if json:
         outlet.result_json(done)
+    elif html is not None:
+        _chain_page(done, html)
     else:
         rows = [bench_words.chain_cells(row) for row in done["items"]]
         outlet.result(table_text(bench_words.CHAIN_COLUMNS, rows, outlet.width(), colour=outlet.colour()))
-        outlet.say("At stated sales, standard builds only. Over and under are expectations. " + bench_words.ESTIMATE)
+        outlet.say(f"{bench_words.CHAIN_LIMITS} {bench_words.ESTIMATE}")
     return 1 if any(row["outside"] for row in done["items"]) else 0
+
+
+def _chain_page(done: Mapping[str, Any], html: Path) -> None:
+    from specctl.cli import clock, outlet
+    from specctl.report.capability_picture import capability_html
+    from specctl.report.words import date_words
+
+    try:
+        html.write_bytes(capability_html(done, date_words(clock.now().date())))
+    except OSError as error:
+        raise NotFound(f"{html} cannot be written: {error.strerror}", "Name a file in a folder that exists.") from None
+    outlet.say(f"Written to {html}.")
 
 
 def _weighings(weigh: str | None, csv: Path | None, column: str | None) -> Weighings:

@@ -194,6 +194,7 @@ def chain_cells(row: Mapping[str, Any]) -> tuple[str, ...]:
     return visible(row["name"]), fit, f"{row['over_kg']} kg: {cost}", f"{row['under_kg']} kg; {row['missed']} doses missed"
 
 
+CHAIN_LIMITS = "At stated sales, standard builds only. Over and under are expectations."
 CHAIN_COLUMNS = ("item", "sites", "a year over: money", "a year under: taste")
 
 

@@ -86,6 +86,27 @@ def test_all_sites_and_the_chain(poor: Path, capsys: pytest.CaptureFixture[str])
     assert any(row["over_cost"].get("GBP") for row in items)
 
 
+def test_the_chain_as_one_page(poor: Path, capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    run(poor, "--chain", "--json")
+    items = told(capsys)["items"]
+    page = tmp_path / "chain.html"
+    assert run(poor, "--chain", "--html", str(page)) == 1
+    text = page.read_text(encoding="utf-8")
+    assert text.count("<table") == text.count("<svg") == 1 and "<script" not in text and "default-src &#39;none&#39;" in text
+    table = text[text.index("<table") : text.index("</table>")]
+    assert table.count('<th scope="row"') == len(items)
+    assert table.count("outside at dune-cross") == sum(row["outside"] == ["dune-cross"] for row in items) > 0
+    # the picture: full for outside and nothing else, as wide as its share of the sites
+    svg = text[text.index("<svg") : text.index("</svg>")]
+    full = [float(wide) for wide in re.findall(r'width="([0-9.]+)" height="14.0" fill="currentColor"', svg)]
+    most = max(row["sites"] for row in items)
+    assert full == [pytest.approx(328 * len(row["outside"]) / most, abs=0.06) for row in items[:24] if row["outside"]]
+    worst = items[0]
+    said = f"{worst['name']}: {len(worst['outside'])} OUTSIDE, {len(worst['unproven'])} not proven, of {worst['sites']} sites."
+    assert said in svg[svg.index("<desc") : svg.index("</desc>")]
+    assert run(poor, "--chain", "--html", str(tmp_path / "no" / "folder.html")) == 1
+
+
 def test_the_chain_for_one_franchise_holds_no_other_currency(poor: Path, capsys: pytest.CaptureFixture[str]) -> None:
     run(poor, "--chain", "--for", "marram", "--json")
     text = capsys.readouterr().out
@@ -114,7 +135,7 @@ def test_a_powder_that_flows_badly_is_told(book: Path, capsys: pytest.CaptureFix
     assert "tapped it is lighter" in capsys.readouterr().out
 
 
-@pytest.mark.parametrize("words", [(), ("dune-cross", "--all"), ("--all", "--prep", "x"), ("dune-cross", "--batches", "2"), ("dune-cross", "--for", "marram")])
+@pytest.mark.parametrize("words", [(), ("dune-cross", "--all"), ("--all", "--prep", "x"), ("dune-cross", "--batches", "2"), ("dune-cross", "--for", "marram"), ("dune-cross", "--html", "x"), ("--chain", "--json", "--html", "x")])
 def test_words_that_do_not_fit(book: Path, words: tuple[str, ...]) -> None:
     assert run(book, *words) == 2
 

@@ -29,7 +29,8 @@ REPORTS = ("report", "report-chain", "report-hostile", "report-released", "repor
 PARTS = ("part-first", "part-allergens", "part-amounts")
 SITE = ("site-index", "site-card", "site-preps", "site-allergens", "site-changed", "site-stale")
 SHEETS = ("sheet-site", "sheet-market")
-KINDS = (*REPORTS, *PARTS, *SITE, *SHEETS)
+BENCH = ("capability",)
+KINDS = (*REPORTS, *PARTS, *SITE, *SHEETS, *BENCH)
 
 
 def write_all(folder: Path) -> dict[str, Path]:
@@ -52,6 +53,8 @@ def write_all(folder: Path) -> dict[str, Path]:
         found[name] = folder / f"{name}.html"
         asked = [where] if name == "sheet-site" else ["--market", where]
         assert main(["sheet", *asked, "--as", "html", "--out", str(found[name]), "--book", str(resources.demo_book())]) == 0
+    found["capability"] = folder / "capability.html"
+    assert main(["site-fit", "--chain", "--html", str(found["capability"]), "--book", str(resources.demo_book())]) in (0, 1)
     assert set(found) == set(KINDS)
     return found
 

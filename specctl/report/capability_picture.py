@@ -1,0 +1,92 @@
+"""Over a chain: what is measured outside tolerance, at how many sites, at what cost a year; one table, one picture.
+
+A bar is all sites that measure an item: full where outside tolerance, hatched
+where not proven, empty where within; each bar says its numbers in words. It
+holds so many bars as a page can show, worst first; the table holds all. Takes
+the result of `site-fit --chain --json`; computes no figure of its own.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from specctl.report.bench_words import CHAIN_COLUMNS, CHAIN_LIMITS, ESTIMATE, chain_cells
+from specctl.report.html import blocks_context
+from specctl.report.page import render
+from specctl.report.picture_svg import LINE, WIDTH, Drawing, fitted
+from specctl.report.tables import Cell, Column, Note, Picture, Table
+from specctl.report.view_numbers import count
+
+MOST_BARS = 24
+_LEFT, _HIGH = 6.0, 14.0
+_ROOM = WIDTH - 2 * _LEFT
+_FILLS = ("full", "slanted", "")
+_KEY = ("OUTSIDE tolerance", "not proven", "within tolerance")
+
+Row = Mapping[str, Any]
+
+
+def capability_html(done: Mapping[str, Any], day: str) -> bytes:
+    """The whole page as UTF-8; `day` in words. It opens offline, prints, and runs nothing."""
+    rows = done["items"]
+    where = f"franchise {done['franchise']}" if done["franchise"] else "the whole chain"
+    failing = [row for row in rows if row["outside"]]
+    lead = f"{count(len(failing), 'item')} of {len(rows)} measured OUTSIDE tolerance at one site or more."
+    blocks = (Note(lead, alarm=bool(failing)), *((picture_of(rows), table_of(rows)) if rows else ()), Note(f"{CHAIN_LIMITS} {ESTIMATE}"))
+    title = "What is measured outside tolerance"
+    page = render(
+        "capability.html", footer=f"{title} · {where} · {day}", title=title, where=where, day=day, blocks=blocks, **blocks_context()
+    )
+    return page.encode("utf-8")
+
+
+def table_of(rows: Sequence[Row]) -> Table:
+    """Every item, worst first, in the words of the terminal; where it is outside is named."""
+    return Table(
+        "Every item, the worst first",
+        tuple(Column(name) for name in CHAIN_COLUMNS),
+        tuple(_cells(row) for row in rows),
+    )
+
+
+def _cells(row: Row) -> tuple[Cell, ...]:
+    name, fit, over, under = chain_cells(row)
+    outside = (f"outside at {', '.join(row['outside'])}",) if row["outside"] else ()
+    unsold = (f"{count(len(row['no_sales_stated']), 'size')} without stated sales, not counted",) if row["no_sales_stated"] else ()
+    return Cell((name,)), Cell((fit, *outside), alarm=bool(row["outside"])), Cell((over,), unsold), Cell((under,))
+
+
+def picture_of(rows: Sequence[Row]) -> Picture:
+    """A bar an item, all on one scale of sites; told apart by fill and words, never by colour."""
+    draw = Drawing("capability")
+    most = max(row["sites"] for row in rows)
+    y = _key(draw, 14.0)
+    for row in rows[:MOST_BARS]:
+        y = _bar(draw, row, most, y + 8)
+    if len(rows) > MOST_BARS:
+        y = draw.lines(_LEFT, y + 8, fitted(f"{count(len(rows) - MOST_BARS, 'more item')} in the table, none of them worse.", _ROOM))
+    caption = "Sites that measure each item: outside tolerance, not proven, within"
+    alternative = " ".join(f"{row['name']}: {chain_cells(row)[1]}." for row in rows[:MOST_BARS])
+    return Picture(caption, alternative, draw.svg(y - 4, caption, alternative))
+
+
+def _key(draw: Drawing, y: float) -> float:
+    for fill, words in zip(_FILLS, _KEY, strict=True):
+        draw.bar(_LEFT, y - 10, 18, 11, fill)
+        draw.words(_LEFT + 26, y, words, bold=fill == "full")
+        y += LINE
+    return y
+
+
+def _bar(draw: Drawing, row: Row, most: int, y: float) -> float:
+    _, fit, over, _ = chain_cells(row)
+    y = draw.lines(_LEFT, y, fitted(row["name"], _ROOM), bold=bool(row["outside"]))
+    outside, unproven = len(row["outside"]), len(row["unproven"])
+    x = _LEFT
+    for fill, sites in zip(_FILLS, (outside, unproven, row["sites"] - outside - unproven), strict=True):
+        if sites:
+            wide = _ROOM * sites / most
+            draw.bar(x, y - 10, wide, _HIGH, fill)
+            x += wide
+    return draw.lines(_LEFT, y + _HIGH + 4, fitted(f"{fit}; over: {over}", _ROOM))
