@@ -187,7 +187,8 @@ SITE_COLUMNS = ("site", "amounts", "its worst amount")
 
 def chain_cells(row: Mapping[str, Any]) -> tuple[str, ...]:
     """One ingredient of `site-fit --chain`."""
-    cost = ", ".join(f"{amount} {currency}" for currency, amount in sorted(row["over_cost"].items())) or "not known"
+    counted = ", ".join(f"{amount} {currency}" for currency, amount in sorted(row["over_cost"].items()))
+    cost = counted or ("not known" if row["no_price_at"] else "nothing counted")
     if row["no_price_at"]:
         cost += f" (no price at {', '.join(row['no_price_at'])})"
     fit = f"{len(row['outside'])} OUTSIDE, {len(row['unproven'])} not proven, of {row['sites']} sites"

@@ -2,7 +2,7 @@
 
 A bar is all sites that measure an item: full where outside tolerance, hatched
 where not proven, empty where within; each bar says its numbers in words. It
-holds so many bars as a page can show, worst first; the table holds all. Takes
+holds so many bars as one sheet can show, worst first; the table holds all. Takes
 the result of `site-fit --chain --json`; computes no figure of its own.
 """
 
@@ -18,7 +18,8 @@ from specctl.report.picture_svg import LINE, WIDTH, Drawing, fitted
 from specctl.report.tables import Cell, Column, Note, Picture, Table
 from specctl.report.view_numbers import count
 
-MOST_BARS = 24
+MOST_BARS = 10
+"""More would not stand on the first sheet of A4, and a picture is not parted."""
 _LEFT, _HIGH = 6.0, 14.0
 _ROOM = WIDTH - 2 * _LEFT
 _FILLS = ("full", "slanted", "")

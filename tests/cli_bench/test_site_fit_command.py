@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 
 from specctl.cli.main import main
+from specctl.report.capability_picture import MOST_BARS
 from specctl.report.clean import columns
 
 TAKEN = ("spoon-quarter-metric", "scoop-slate", "scoop-teal", "scoop-plum", "spoon-tsp-metric", "jug-100", "jigger-metric")
@@ -100,7 +101,7 @@ def test_the_chain_as_one_page(poor: Path, capsys: pytest.CaptureFixture[str], t
     svg = text[text.index("<svg") : text.index("</svg>")]
     full = [float(wide) for wide in re.findall(r'width="([0-9.]+)" height="14.0" fill="currentColor"', svg)]
     most = max(row["sites"] for row in items)
-    assert full == [pytest.approx(328 * len(row["outside"]) / most, abs=0.06) for row in items[:24] if row["outside"]]
+    assert full == [pytest.approx(328 * len(row["outside"]) / most, abs=0.06) for row in items[:MOST_BARS] if row["outside"]]
     worst = items[0]
     said = f"{worst['name']}: {len(worst['outside'])} OUTSIDE, {len(worst['unproven'])} not proven, of {worst['sites']} sites."
     assert said in svg[svg.index("<desc") : svg.index("</desc>")]

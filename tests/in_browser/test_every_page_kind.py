@@ -144,6 +144,21 @@ def test_on_paper_every_page_says_what_it_belongs_to(browser: Any, pages: dict[s
             assert "".join(change.name.split()) in whole
 
 
+def test_the_picture_of_a_chain_stands_on_the_first_sheet(browser: Any, pages: dict[str, Path]) -> None:
+    """A picture that is not parted, and too high for what is left of a sheet, leaves that sheet empty."""
+    tab = browser.new_page()
+    target = OUT / "kind-capability-a4.pdf"
+    try:
+        OUT.mkdir(exist_ok=True)
+        tab.goto(pages["capability"].resolve().as_uri())
+        assert tab.locator("main svg[role=img] > desc").count() == tab.locator("main table").count() == 1
+        tab.pdf(path=target, format="A4", prefer_css_page_size=False)
+    finally:
+        tab.close()
+    first = "".join(_text_of(target)[0].split())
+    assert "withintolerance" in first and "moreitemsinthetable" in first
+
+
 def _text_of(pdf: Path) -> list[str]:
     """The text of each sheet."""
     try:
