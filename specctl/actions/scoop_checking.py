@@ -30,7 +30,7 @@ from specctl.domain.equipment import Tool
 from specctl.domain.ingredient import Ingredient
 from specctl.domain.place import ScoopCheck, Site
 from specctl.errors import Found, NotFound, Refused
-from specctl.problem import Place, Problem, errors_of
+from specctl.problem import Problem, errors_of
 from specctl.store.files import write_atomic
 
 _BY_DOSE = ("scoop", "spoon", "disher", "pump")
@@ -122,7 +122,7 @@ def check_scoop(source: Source, wish: Wish, weighings: Weighings, today: date, *
         raise Refused("nobody is named", "Say who weighed with --who.")
     id = check_id(wish)
     path = f"scoop-checks/{id}.yaml"
-    weighed, problems = scoopcheck.weigh_up(weighings.grams, weighings.step, item, tool, Place(""))
+    weighed, problems = scoopcheck.weigh_up(weighings.grams, weighings.step, item, tool, weighings.places)
     if weighed is None:
         raise Found(f"these weighings of {item.id} with {tool.id} are no scoop check", problems)
     record = _record(wish, item, weighed)

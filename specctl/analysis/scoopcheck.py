@@ -35,7 +35,7 @@ from specctl.analysis.student import grubbs, two_sided
 from specctl.domain.amount import plain
 from specctl.domain.equipment import Tool
 from specctl.domain.place import ScoopCheck
-from specctl.problem import WARNING, Place, Problem
+from specctl.problem import NOWHERE, WARNING, Place, Problem
 
 MOST_WEIGHINGS = 1000
 CONFIDENCE = 0.95
@@ -73,17 +73,23 @@ class Weighed:
 
 
 def weigh_up(
-    grams: Sequence[Decimal], step: Decimal, item: Item, tool: Tool, place: Place
+    grams: Sequence[Decimal], step: Decimal, item: Item, tool: Tool, places: Sequence[Place] = ()
 ) -> tuple[Weighed | None, list[Problem]]:
-    """The mean and spread of weighings in grams, read to `step` grams; None with what is wrong with them."""
-    wrong = _count_wrong(grams, place)
+    """The mean and spread of weighings in grams, read to `step` grams; None with what is wrong with them.
+
+    `places`: where each weighing stands, where they stand in a file.
+    """
+    places = places or [NOWHERE] * max(len(grams), 1)
+    place = places[0]
+    wrong = _count_wrong(grams, places)
     if wrong:
         return None, wrong
     found = summary(grams, step)
     for rule in (_outlier, _two_things, _jumble):
         finding = rule(grams, step, found)
         if finding is not None:
-            return None, [Problem("weighings-mixed", place, finding, "Find out why, and weigh again; nothing was stored.")]
+            where = places[_farthest(grams, found)] if rule is _outlier else place
+            return None, [Problem("weighings-mixed", where, finding, "Find out why, and weigh again; nothing was stored.")]
     return _against_density(found, item, tool, place)
 
 
@@ -121,30 +127,34 @@ def bias(quiet: ScoopCheck, busy: ScoopCheck) -> tuple[Decimal, Decimal, bool]:
     return off, _EXACT.divide(off, quiet.mean), abs(float(off)) > t * math.sqrt(error)
 
 
-def _count_wrong(grams: Sequence[Decimal], place: Place) -> list[Problem]:
+def _count_wrong(grams: Sequence[Decimal], places: Sequence[Place]) -> list[Problem]:
     if len(grams) < 2:
         said = "one weighing" if grams else "no weighing"
         return [
             Problem(
                 "weighings-few",
-                place,
+                places[0],
                 f"{said} says nothing of how far a scoop spreads",
                 f"Weigh at least two; {LEAST_WEIGHINGS} or more can prove a dose, ten are better.",
             )
         ]
     if len(grams) > MOST_WEIGHINGS:
-        return [Problem("weighings-many", place, f"{len(grams)} weighings are too many", f"Give at most {MOST_WEIGHINGS}.")]
+        return [Problem("weighings-many", places[0], f"{len(grams)} weighings are too many", f"Give at most {MOST_WEIGHINGS}.")]
     return [
-        Problem("weighing-zero", place, f"weighing {at} is {plain(g)} g", "A weighing is more than nothing; leave it out.")
+        Problem("weighing-zero", places[at - 1], f"weighing {at} is {plain(g)} g", "A weighing is more than nothing; leave it out.")
         for at, g in enumerate(grams, 1)
         if not g.is_finite() or g <= 0
     ]
 
 
+def _farthest(grams: Sequence[Decimal], found: Weighed) -> int:
+    return max(range(found.n), key=lambda i: abs(grams[i] - found.mean))
+
+
 def _outlier(grams: Sequence[Decimal], step: Decimal, found: Weighed) -> str | None:
     if found.n < 3 or found.floored:
         return None
-    at = max(range(found.n), key=lambda i: abs(grams[i] - found.mean))
+    at = _farthest(grams, found)
     far, bound = float(abs(grams[at] - found.mean) / found.spread), grubbs(found.n)
     if far <= bound:
         return None

@@ -28,10 +28,11 @@ _SEPARATORS = re.compile(r"\s*[,;\n]\s*")
 
 @dataclass(frozen=True, slots=True)
 class Weighings:
-    """Grams, one each, and the finest step they were written to, in grams."""
+    """Grams, one each, the finest step they were written to, in grams, and where each stands."""
 
     grams: tuple[Decimal, ...]
     step: Decimal
+    places: tuple[Place, ...] = ()
 
 
 def read_typed(text: str) -> tuple[Weighings | None, list[Problem]]:
@@ -67,8 +68,14 @@ def read_csv(data: bytes, name: str, column: str | None = None) -> tuple[Weighin
             return None, [Problem(_CODE, Place(name, line), f"{len(row)} fields under {len(head)} heads", todo)]
         text = row[at].strip()
         unit = f" {found[1]}" if found is not None and _BARE.fullmatch(text) else ""
-        cells.append((Place(name, line), f"line {line}", text + unit))
+        cells.append((Place(name, line, _column(data, line, row, at)), f"line {line}", text + unit))
     return _read(cells)
+
+
+def _column(data: bytes, line: int, row: list[str], at: int) -> int:
+    """Where in its line the field begins, from 1; quoted fields count from the line's start."""
+    raw = io.StringIO(data.decode("utf-8-sig"), newline="").readlines()[line - 1]
+    return 1 if '"' in raw else sum(len(cell) + 1 for cell in row[:at]) + 1
 
 
 def _rows(data: bytes, name: str) -> tuple[list[tuple[int, list[str]]], Problem | None]:
@@ -116,4 +123,4 @@ def _read(cells: list[tuple[Place, str, str]]) -> tuple[Weighings | None, list[P
         wrong.append(Problem("weighings-units", cells[0][0], f"weighings in more than one unit: {named}", todo))
     if wrong:
         return None, wrong
-    return Weighings(tuple(grams), min(steps, default=Decimal(1))), []
+    return Weighings(tuple(grams), min(steps, default=Decimal(1)), tuple(place for place, _, _ in cells)), []

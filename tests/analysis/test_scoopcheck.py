@@ -14,7 +14,6 @@ from specctl.analysis.student import grubbs, inside, two_sided
 from specctl.domain.equipment import Tool
 from specctl.domain.ingredient import Density, Ingredient
 from specctl.domain.place import ScoopCheck
-from specctl.problem import Place
 
 POWDER = Ingredient(id="powder", name="Powder", state="powder", storage="ambient", bulk_density=Density(D("0.56"), "weighed"))
 AMBER = Tool(id="amber", name="Amber scoop", kind="scoop", volume=D(15))
@@ -22,7 +21,7 @@ TENTH = D("0.1")
 
 
 def weigh(*grams: str, step: D = TENTH) -> tuple[Weighed | None, list[str]]:
-    found, problems = weigh_up([D(g) for g in grams], step, POWDER, AMBER, Place(""))
+    found, problems = weigh_up([D(g) for g in grams], step, POWDER, AMBER)
     return found, [f"{p.code}: {p.what}" for p in problems]
 
 

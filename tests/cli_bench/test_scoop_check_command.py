@@ -52,6 +52,7 @@ def test_a_csv(book: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -
     ("weighed", "said"),
     [
         ("4.3 g", "one weighing"), ("-4 g, 4 g", "sign"), ("0 g, 4 g", "zero"), ("4 g, 0.14 oz-av", "more than one unit"),
+        ("4.3 g, 4.4 g, 4.2 g, 4.3 g, 7.9 g", "weighing 5, 7.9 g"), ("4.2 g, 4.3 g, 4.2 g, 6.1 g, 6.2 g, 6.1 g", "two things"),
         ("4, 4.1", "no unit"), ("84 g, 85 g", "weighings-absurd"), ("4.3 ml, 4.2 ml", "unit of volume"), ("", "no weighing"),
     ],
 )
@@ -60,6 +61,21 @@ def test_bad_weighings_store_nothing(book: Path, capsys: pytest.CaptureFixture[s
     assert run(book, "--weigh", weighed) == 1
     assert said in capsys.readouterr().err
     assert (book / CHECK).read_bytes() == before
+
+
+@pytest.mark.parametrize(
+    ("rows", "where"),
+    [
+        ("09:00,4.3\n\n09:01,-4.4\n", "weighed.csv:4:7"), ("09:00,4.3\n09:01,0\n", "weighed.csv:3:7"),
+        ("09:00,4.3 g\n09:01,0.2 oz-av\n", "weighed.csv:2:7"), ("09:00,4.3\n", "weighed.csv:2:7"), ("09:00,84\n09:01,85\n", "weighed.csv:2:7"),
+        ("09:00,4.3\n09:01,4.4\n\n9:02,7.9\n09:03,4.3\n09:04,4.2\n", "weighed.csv:5:6"),
+    ],
+)
+def test_a_bad_weighing_in_a_file_is_pointed_at(book: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str], rows: str, where: str) -> None:
+    file = tmp_path / "weighed.csv"
+    file.write_text(f"when,weight (g)\n{rows}")
+    assert run(book, "--csv", str(file), "--column", "weight (g)") == 1
+    assert where in capsys.readouterr().err
 
 
 @pytest.mark.parametrize(

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import json
+from itertools import takewhile
 from pathlib import Path
 
 import pytest
@@ -43,3 +45,38 @@ def test_a_tool_that_says_too_little(book: Path, capsys: pytest.CaptureFixture[s
     (book / "tools" / "bare.yaml").write_text(text)
     assert main(["check", "--book", str(book)]) == 1
     assert "tools/bare.yaml:" in (out := capsys.readouterr().out) and code in out
+
+
+@pytest.mark.parametrize(
+    ("with_", "code", "words"),
+    [
+        ("with: oat-drink", "substitute-self", "stands in for itself"),
+        # almonds are tree nuts on the market's list; nothing it may bring is named
+        ("with: almond-drink, brings: []", "substitute-allergen", "which it says it may not"),
+    ],
+)
+def test_a_stand_in_that_cannot_be(book: Path, capsys: pytest.CaptureFixture[str], with_: str, code: str, words: str) -> None:
+    file = book / "drinks" / "pearl-milk-tea.yaml"
+    text = file.read_text()
+    assert "for: oat-drink, with: oat-drink-skerry" in text
+    file.write_text(text.replace("with: oat-drink-skerry", with_))
+    line = next(at for at, each in enumerate(text.split("\n"), 1) if "oat-drink-skerry" in each)
+    assert main(["check", "--book", str(book)]) == 1
+    out = capsys.readouterr().out
+    assert f"drinks/pearl-milk-tea.yaml:{line}:" in out and code in out and words in " ".join(out.split())
+
+
+def test_a_scale_coarser_than_the_amount_is_not_used(book: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A scale in steps of 50 g alone: nothing within ± 24 g is measured with it, and none is guessed at."""
+    (book / "tools" / "coarse.yaml").write_text("name: Coarse scale\nkind: scale\nreadability: 50 g\n")
+    site = book / "sites" / "dune-cross.yaml"
+    text = site.read_text()
+    tools = text[text.index("\ntools:") + 1 :]
+    block = "tools:\n" + "".join(line + "\n" for line in takewhile(lambda line: line.startswith(" "), tools.split("\n")[1:]))
+    site.write_text(text.replace(block, "tools:\n  coarse: 1\n"))
+    assert main(["site-fit", "dune-cross", "--json", "--book", str(book)]) == 1
+    fit = json.loads(capsys.readouterr().out)
+    by_scale = [row["line"] for row in fit["amounts"] if row["line"]["measure"]["by"] == "scale"]
+    assert all(min(float(line["tolerance"][side]) for side in ("minus", "plus")) >= 25 for line in by_scale)
+    none = [row["line"]["measure"] for row in fit["amounts"] if row["line"]["measure"]["verdict"] == "no-tool"]
+    assert none and all("or finer would serve" in measure["note"] and not measure["moves"] for measure in none)
