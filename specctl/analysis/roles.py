@@ -1,7 +1,8 @@
-"""Roles that nobody asks for or nobody holds: most often one name spelt in two ways.
+"""Roles that nobody asks for: most often one name spelt in two ways.
 
-A role is whatever the policy asks for, besides those the tool itself knows. Both
-findings are warnings: a role may wait for its rule, or a rule for its person.
+A role is whatever the policy asks for, besides those the tool itself knows. A
+warning only, for a role may wait for its rule; a rule whose role nobody holds is
+an error of `references.py`.
 """
 
 from __future__ import annotations
@@ -10,13 +11,13 @@ import difflib
 
 from specctl.domain.book import Book
 from specctl.domain.people import AUTHOR, FOOD_SAFETY, FRANCHISE_MANAGER, RELEASER
-from specctl.problem import WARNING, Place, Problem
+from specctl.problem import WARNING, Problem
 
 BUILT_IN = frozenset({AUTHOR, FOOD_SAFETY, FRANCHISE_MANAGER, RELEASER})
 
 
 def check_roles(book: Book) -> list[Problem]:
-    """Warnings on roles of signatories no rule asks for, and on roles of rules that nobody holds."""
+    """Warnings on roles of signatories that no rule asks for."""
     if book.policy is None or book.signatories is None:
         return []
     asked = {role for rule in book.policy.rules.values() for role in rule.signs} | set(book.policy.otherwise)
@@ -35,15 +36,4 @@ def check_roles(book: Book) -> list[Problem]:
                     WARNING,
                 )
             )
-    held = {role for person in book.signatories.people.values() for role in person.roles}
-    for role in sorted(asked - held):
-        problems.append(
-            Problem(
-                "role-empty",
-                Place("policy.yaml"),
-                f"the policy asks for {role}, and nobody in signatories.yaml holds that role",
-                "What asks for it can never be approved: correct the name, or name somebody.",
-                WARNING,
-            )
-        )
     return problems

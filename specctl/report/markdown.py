@@ -20,6 +20,7 @@ from specctl.report.view import View
 _APART = "<!-- -->"
 _CALLS = re.compile(r"(\\[@#!&~$](?=\w)|\\:(?=\\/)|(?i:www)(?=\\\.))")
 _BREAK = "<br>"
+_NO_TAG = str.maketrans("<>", "‹›")
 _CODE_WIDTH = 76
 
 
@@ -61,8 +62,10 @@ def _block(block: Block) -> str:
             return f"{_strong(caption)}: {_text(alternative)}"
         case Cups(caption, before, after):
             drawn = pair_text(before, after, _CODE_WIDTH)
-            # An indented block: nothing in a name can end it.
-            return "\n\n".join([_strong(caption), "\n".join(f"    {line}".rstrip() for line in drawn)])
+            # An indented block: nothing in a name can end it. Nothing can be escaped in one either,
+            # so what could begin a tag where somebody reads it otherwise becomes another sign.
+            inert = [line.translate(_NO_TAG) for line in drawn]
+            return "\n\n".join([_strong(caption), "\n".join(f"    {line}".rstrip() for line in inert)])
         case Table(fold=True):
             summary = html.escape(visible(block.caption))
             return f"<details><summary>{summary}</summary>\n\n{_table(block)}\n\n</details>"

@@ -75,7 +75,7 @@ def test_the_paste_of_a_week_is_grams_times_stated_cups(world: World, more_paste
 
 def test_an_ingredient_that_takes_the_place_of_another_is_bought_and_the_other_run_down(world: World) -> None:
     world.edit(FROST, "use: hazelnut-paste", "use: oat-drink-skerry")
-    name = world.propose(5, "Without nuts").name
+    name = world.propose(5, "Without nuts", evidence="The paste leaves the recipe; checked at the bench.").name
     # The oat drink is a stand-in of this drink already, so it is no new thing to buy.
     assert {b.ingredient: b.way for b in shown(world, name).bought} == {"oat-drink-skerry": "moved", "hazelnut-paste": "gone"}
     world.done(name, 6)
