@@ -33,9 +33,10 @@ def test_a_busy_hour_stands_beside_the_quiet_one(book: Path, capsys: pytest.Capt
     assert "a bias" in capsys.readouterr().out
 
 
-def test_look_writes_nothing(book: Path) -> None:
+def test_look_writes_nothing_and_asks_for_a_busy_hour(book: Path, capsys: pytest.CaptureFixture[str]) -> None:
     before = (book / CHECK).read_bytes()
     assert run(book, "--look", "--weigh", "4.3 g, 4.4 g") == 0
+    assert "Weigh it again at a busy hour" in capsys.readouterr().out
     assert (book / CHECK).read_bytes() == before
 
 
@@ -112,3 +113,27 @@ def test_when_it_is_due_again_is_the_books_to_say(book: Path, capsys: pytest.Cap
     main(["site-fit", "saltmarket", "--json", "--book", str(book)])
     late = {row["scoop_check"]: row["due"] for row in json.loads(capsys.readouterr().out)["checks_due"]}
     assert late["saltmarket-matcha-scoop-teal"] == "2026-10-07"
+
+
+@pytest.mark.parametrize(
+    ("was", "now"),
+    [("\nproduct_code: ORR-9044", "\nproduct_code: ORR-9045"), ("supplier: Orrin Leaf Merchants", "supplier: Holm Leaf"), ("is: 0.3 g/ml", "is: 0.31 g/ml")],
+)
+def test_a_check_is_void_when_what_was_weighed_changes(book: Path, capsys: pytest.CaptureFixture[str], was: str, now: str) -> None:
+    weighed = "1.5 g, 1.52 g, 1.48 g, 1.5 g, 1.51 g"
+    assert main(["scoop-check", "saltmarket", "matcha", "scoop-teal", "--who", "Ada", "--weigh", weighed, "--book", str(book)]) == 0
+    file = book / "ingredients" / "matcha.yaml"
+    text = file.read_text()
+    assert was in text
+
+    def told() -> list[tuple[str, str]]:
+        capsys.readouterr()
+        main(["site-fit", "saltmarket", "--json", "--book", str(book)])
+        lines = [row["line"] for row in json.loads(capsys.readouterr().out)["amounts"]]
+        return [(line["measure"]["verdict"], line["measure"]["note"] or "") for line in lines if line["of"] == "ingredient/matcha"]
+
+    before = told()
+    assert any(verdict == "within" for verdict, _ in before) and not any("is void" in note for _, note in before)
+    file.write_text(text.replace(was, now))
+    after = told()
+    assert any("is void" in note for _, note in after) and all(verdict != "within" for verdict, _ in after)

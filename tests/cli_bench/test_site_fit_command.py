@@ -141,6 +141,17 @@ def test_words_that_do_not_fit(book: Path, words: tuple[str, ...]) -> None:
     assert run(book, *words) == 2
 
 
+def test_what_stays_in_a_jigger_is_told_where_it_is_poured_from_one(book: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    run(book, "saltmarket", "--json")
+    rows = [r for r in told(capsys)["amounts"] if r["line"]["of"] == "ingredient/condensed-milk" and not r["choice"]]
+    density = float(re.search(r"density:\n  is: ([0-9.]+) g/ml", (book / "ingredients/condensed-milk.yaml").read_text())[1])  # type: ignore[index]
+    assert rows
+    for row in rows:
+        (move,) = row["line"]["measure"]["moves"]
+        assert move["tool"] == "jigger-metric" and "4 % of a pour" in row["line"]["measure"]["note"]
+        assert float(row["line"]["measure"]["gives"]) == pytest.approx(0.96 * density * float(move["mark"].split()[0]), abs=0.005)
+
+
 def test_equivalents_for_the_sites_market_and_franchise_only(book: Path, capsys: pytest.CaptureFixture[str]) -> None:
     run(book, "kelp-lane", "--json")
     swaps = told(capsys)["equivalents"]
