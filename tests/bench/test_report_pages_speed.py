@@ -73,7 +73,7 @@ def test_every_drink_is_told_on_pages_within_the_limit(small: Wide) -> None:
 
 @pytest.mark.bench
 def test_a_report_beside_reading_what_it_is_made_from(tmp_path: Path) -> None:
-    size = Size(*map(int, os.environ.get("SPECCTL_WIDE", "60 200 10 2").split()))
+    size = Size(*map(int, os.environ.get("SPECCTL_WIDE", "28 60 6 2").split()))
     with unsynced(tmp_path):
         wide = build(tmp_path, size)
         cold = timed(lambda: written(wide))
@@ -100,7 +100,7 @@ def test_a_report_beside_reading_what_it_is_made_from(tmp_path: Path) -> None:
 @pytest.mark.bench
 def test_a_report_asked_again_beside_one_made(tmp_path: Path) -> None:
     """The command itself, as a process: made once, then answered from what was kept."""
-    size = Size(*map(int, os.environ.get("SPECCTL_WIDE", "60 200 10 2").split()))
+    size = Size(*map(int, os.environ.get("SPECCTL_WIDE", "28 60 6 2").split()))
     with unsynced(tmp_path):
         wide = build(tmp_path, size)
     command = [sys.executable, "-m", "specctl", "report", "2", "--book", str(wide.book), "--as", "html", "--out", str(tmp_path / "r.html")]

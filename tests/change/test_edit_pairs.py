@@ -40,7 +40,8 @@ def test_no_pair_conflicts_and_each_means_both_edits() -> None:
         base, ours, theirs = ({pair.path: text} for text in (pair.base, pair.ours, pair.theirs))
         merged = merge_trees(base, ours, theirs, shelf)
         assert merged.conflicts == (), pair.path
-        assert _facts(pair.path, merged.files[pair.path], shelf) == _facts(pair.path, pair.both, shelf)
+        if merged.files[pair.path] != pair.both:  # the same bytes mean the same
+            assert _facts(pair.path, merged.files[pair.path], shelf) == _facts(pair.path, pair.both, shelf)
         assert _comments(merged.files[pair.path]) == _comments(pair.ours), pair.path
 
 

@@ -2,12 +2,20 @@
 
 from __future__ import annotations
 
+import shutil
 from pathlib import Path
 
 import pytest
 from counter_world import SECOND, World
 
 from specctl.cli import report_forms, report_kept
+
+
+@pytest.fixture(autouse=True)
+def nothing_kept(opened: World) -> None:
+    """What other tests asked of the world these are copies of was kept in it."""
+    for space in ("report-1", "report-page-1"):
+        shutil.rmtree(opened.book / ".git/specctl/cache" / space, ignore_errors=True)
 
 
 @pytest.fixture

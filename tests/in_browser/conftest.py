@@ -16,7 +16,7 @@ from browser import opened_browser  # noqa: E402
 from page_kinds import write_all  # noqa: E402
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="module")  # not the session: while one is open, no other file can open its own
 def browser() -> Iterator[Any]:
     with opened_browser() as running:
         yield running

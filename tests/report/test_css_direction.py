@@ -38,7 +38,8 @@ def test_no_side_of_the_screen_is_named(name: str) -> None:
 
 def test_templates_carry_no_style_of_their_own() -> None:
     for path in TEMPLATES.rglob("*.html"):
-        assert not re.search(r"\sstyle=|\salign=|\sdir=", path.read_text(encoding="utf-8")), path.name
+        text = re.sub(r"<html [^\n]*>", "", path.read_text(encoding="utf-8"))  # the page's own direction is its language's
+        assert not re.search(r"\sstyle=|\salign=|\sdir=", text), path.name
 
 
 @pytest.mark.parametrize(
