@@ -256,6 +256,13 @@ def _untouched(case: Case, effect: Effect, mine: set[str], through: tuple[Throug
     )
 
 
+def languages_at(case: Case, scope: str) -> frozenset[str]:
+    """The languages of the markets of a scope's sites, as the markets' files name them."""
+    franchise = None if scope == CHAIN else scope.partition("/")[2]
+    sites = [site for site in case.book.sites.values() if franchise in (None, site.franchise)]
+    return frozenset(case.book.markets[s.market].language for s in sites if s.market in case.book.markets)
+
+
 def _named(case: Case, franchise: str | None, mine: set[str]) -> Named:
     sites = {s: site for s in sorted(mine) if (site := case.book.sites.get(s) or case.old_book.sites.get(s))}
     markets = {site.market for site in sites.values()}

@@ -147,6 +147,9 @@ def report(
         Optional[Path], typer.Option("--verify", metavar="FILE", help="Check that a saved page is what the book gives, and still what is to be signed.")
     ] = None,
     form: Annotated[str, typer.Option("--as", metavar="FORM", help="terminal, html, markdown, json, csv, xlsx or pdf.")] = "terminal",
+    language: Annotated[
+        str, typer.Option("--language", metavar="CODE", help="The language of its words, as de; else the market's, else English.")
+    ] = "",
     json: JsonOption = False,
     out: OutOption = None,
     book: BookOption = HERE,
@@ -157,11 +160,14 @@ def report(
     if not proposal:
         raise Usage("which proposal?", "Name its number: specctl report 4")
     from specctl.actions.case import open_case
-    from specctl.actions.reporting import impact_of
+    from specctl.actions.reporting import impact_of, languages_at
     from specctl.actions.source import open_source
     from specctl.cli import clock, outlet, report_forms
     from specctl.cli.report_overflow import drawn_where_it_overflows
+    from specctl.report.catalogue import LANGUAGE
+    from specctl.report.tongue import chosen, speaking
 
+    chosen(language, ())
     form = report_forms.form_of(form, json=json, to_file=out is not None)
     outlet.progress("Comparing ...")
     scope = f"franchise/{franchise}" if franchise else "chain"
@@ -172,15 +178,19 @@ def report(
             from specctl.cli.report_kept import Asked, Kept, pages_for
 
             def make() -> Kept:
-                impact = impact_of(open_case(source, proposal, day), scope)
-                return Kept(report_forms.html_pages(impact, day), impact.digest)
+                case = open_case(source, proposal, day)
+                impact = impact_of(case, scope)
+                with speaking(chosen(language, languages_at(case, scope))):
+                    return Kept(report_forms.html_pages(impact, day), impact.digest)
 
-            kept = pages_for(source, Asked(proposal, scope, day), make)
+            kept = pages_for(source, Asked(proposal, scope, day, chosen(language, ()) if language else ""), make)
             _give_html(kept.pages, out)
             digest = kept.effect
         else:
-            impact = impact_of(open_case(source, proposal, day), scope)
-            _give(impact, form, out)
+            case = open_case(source, proposal, day)
+            impact = impact_of(case, scope)
+            with speaking(LANGUAGE if form == "json" else chosen(language, languages_at(case, scope))):
+                _give(impact, form, out)
             digest = impact.digest
     outlet.say(f"Effect of {scope}: {digest}")
     return 0

@@ -1,7 +1,7 @@
 """`report --verify FILE`: is this page, byte for byte, what the book gives, and still what is to be signed?
 
-A page is made again from the proposal, scope, commits and day it names, and
-compared: equal bytes cannot be forged by whoever wrote the page, for everything
+A page is made again from the proposal, scope, commits, day and language it
+names, and compared: equal bytes cannot be forged by whoever wrote the page, for everything
 but the question comes out of the book at hand. JSON is compared by value, read
 so that no two readers can differ about it. Without a book nothing but the digest
 of a report's JSON can be worked out, and that is no yes.
@@ -81,6 +81,7 @@ class _Page:
 def _against(source: Source, page: _Page, stamps: tuple[Stamp, ...], today: date) -> Checked:
     from specctl.actions.page_cases import Claim, cases_of, digest_today
     from specctl.actions.reporting import impact_of
+    from specctl.report.tongue import speaking
 
     differing = ""
     for stamp in stamps:
@@ -88,7 +89,8 @@ def _against(source: Source, page: _Page, stamps: tuple[Stamp, ...], today: date
         claim = Claim(stamp.proposal, stamp.scope, stamp.main, stamp.tip, day)
         for case in cases_of(source, claim):
             impact = impact_of(case, stamp.scope)
-            differing, alone = _compared(page, impact, day)
+            with speaking(stamp.language):
+                differing, alone = _compared(page, impact, day)
             if not differing:
                 return _same(page.form, impact.digest, digest_today(source, claim, today), claim, alone)
     words = ("NO: this page is not what this copy of the book gives.", f"First difference: {differing}.")

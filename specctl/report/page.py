@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any
 
 from specctl.report.clean import visible
 from specctl.report.paper import page_rules
-from specctl.report.tongue import direction, language
+from specctl.report.tongue import _, _n, direction, language
 from specctl.report.words import say
 
 if TYPE_CHECKING:
@@ -62,7 +62,8 @@ def _environment() -> Environment:
     )
     environment.filters["bdi"] = _isolated
     environment.filters["trusted"] = _markup
-    environment.globals["say"] = say
+    environment.filters["filled"] = _filled
+    environment.globals.update(say=say, _=_, _n=_n)
     return environment
 
 
@@ -74,6 +75,14 @@ def _isolated(text: object) -> Any:
     from markupsafe import Markup, escape
 
     return Markup("<bdi>") + escape(visible(str(text))) + Markup("</bdi>")
+
+
+def _filled(sentence: str, **values: object) -> Any:
+    """A sentence with its places filled: texts made visible and escaped, markup as it is."""
+    from markupsafe import Markup, escape
+
+    shown = {name: escape(visible(value) if type(value) is str else value) for name, value in values.items()}
+    return Markup(escape(sentence)).format_map(shown)
 
 
 def _markup(trusted: str) -> Any:

@@ -18,11 +18,11 @@ from importlib.resources import files
 from typing import Any
 
 from specctl.errors import Refused
-from specctl.report.catalogue import LANGUAGE
 from specctl.report.clean import code_point, visible
 from specctl.report.cup_text import pair_text
 from specctl.report.qr import qr_svg
 from specctl.report.tables import Block, Cell, Command, Cups, Facts, Listing, Note, Section, Table
+from specctl.report.tongue import _, language, later
 from specctl.report.view import View
 
 A4, LETTER = "a4", "us-letter"
@@ -36,7 +36,7 @@ _LONGEST_IN_CELL = 14
 _LONGEST_IN_LINE = 70
 _DRAWING_WIDTH = 88
 _PART_HERE = "\u200b"
-_LACKING = "Characters that this paper's fonts cannot draw stand as code points, ⟨U+0000⟩; the HTML form shows them."
+_LACKING = later("Characters that this paper's fonts cannot draw stand as code points, ⟨U+0000⟩; the HTML form shows them.")
 
 
 def render_pdf(view: View, *, paper: str, day: datetime | None, stamp: str) -> bytes:
@@ -49,19 +49,19 @@ def render_pdf(view: View, *, paper: str, day: datetime | None, stamp: str) -> b
     writer = _Writer()
     data = {
         "title": writer.text(view.title),
-        "standing": writer.text(f"{view.book_name}, proposal {view.proposal}, {view.state}, for {view.scope_words}."),
+        "standing": view.standing(writer.text),
         "why": writer.text(view.why),
         "foot": writer.text(view.running_foot),
         "points": [[writer.text(p.label), writer.text(p.text)] for p in view.points],
         "sections": [writer.section(s) for s in view.sections],
-        "language": LANGUAGE.split("-")[0],
+        "language": language().split("-")[0],
         "paper": paper,
         "day": [moment.year, moment.month, moment.day],
         "stamp": visible(stamp),
         "code": qr_svg(view.digest, ""),
-        "code-words": writer.text(f"A QR code of the effect digest {view.digest}"),
+        "code-words": writer.text(_("A QR code of the effect digest {digest}").format(digest=view.digest)),
     }
-    data["end"] = [_LACKING] if writer.lacking else []
+    data["end"] = [_(_LACKING)] if writer.lacking else []
     template = files("specctl.report").joinpath("templates", "report.typ").read_bytes()
     with tempfile.TemporaryDirectory() as nothing:  # the template can reach no file of anybody's
         inputs = {"data": json.dumps(data, ensure_ascii=False)}

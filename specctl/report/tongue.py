@@ -7,7 +7,8 @@ Keys of JSON, digests, entries and what was signed are never passed through here
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import re
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from contextvars import ContextVar
 from dataclasses import dataclass
@@ -50,6 +51,16 @@ def _n(one: str, many: str, number: int) -> str:
     return one if number == 1 else many
 
 
+def later(text: str) -> str:
+    """`text` as it is, for tables read at import: the catalogue learns it here, `_` says it when it is used."""
+    return text
+
+
+def later_n(one: str, many: str) -> tuple[str, str]:
+    """Both forms as they are, for `_n` to say when they are used."""
+    return one, many
+
+
 @contextmanager
 def speaking(language: str, words: NullTranslations | None = None) -> Iterator[None]:
     """Inside, pages are written in `language` (BCP 47), from `words` or else the catalogue shipped for it.
@@ -62,6 +73,36 @@ def speaking(language: str, words: NullTranslations | None = None) -> Iterator[N
         yield
     finally:
         _spoken.reset(token)
+
+
+def chosen(asked: str, markets: Iterable[str]) -> str:
+    """The language to write in: what was asked for, else the one that all `markets` share, else English.
+
+    `markets` are the languages of the markets a page is for. Markets that share
+    no more than English, or a language there are no words for, are written to in
+    British English. Raises `Usage` for a language asked for that is not shipped.
+    """
+    if asked:
+        tag = _tag(asked)
+        _catalogue(_primary(tag))
+        return LANGUAGE if tag == _ENGLISH else tag
+    tags = {_tag(market) for market in markets}
+    primaries = {_primary(tag) for tag in tags}
+    if len(primaries) != 1 or not primaries <= set(shipped()):
+        return LANGUAGE
+    (primary,) = primaries
+    return tags.pop() if len(tags) == 1 else LANGUAGE if primary == _ENGLISH else primary
+
+
+_TAG = re.compile("[A-Za-z]{2,3}(-[A-Za-z0-9]{2,8}){0,3}")
+
+
+def _tag(text: str) -> str:
+    """As BCP 47 advises to write it: `de-AT`."""
+    if not _TAG.fullmatch(text):
+        raise Usage("that is no language", f"Write it like en-GB. Languages: {', '.join(shipped())}.")
+    first, *rest = text.split("-")
+    return "-".join((first.lower(), *(part.upper() if len(part) == 2 else part for part in rest)))
 
 
 def language() -> str:

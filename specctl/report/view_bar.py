@@ -11,7 +11,7 @@ from specctl.change.impact import AmountChange, AtSites, Impact
 from specctl.report import view_same_grams
 from specctl.report.tables import Point
 from specctl.report.view_lines import change_short, is_called_out, is_seen, is_standard, tools_at, tools_move
-from specctl.report.view_names import few, kind_words, site_names
+from specctl.report.view_names import few, is_drink, site_names
 from specctl.report.view_new import new_items, of_new_item
 from specctl.report.view_numbers import count
 
@@ -37,7 +37,7 @@ def point(impact: Impact) -> Point:
     text = _joined(parts, 1 if out or lead else _MOST_ITEMS)
     new = {t.item: t.item_name for t in impact.texts if t.kind == "item-new" and t.item not in moved}
     if new:
-        drinks = [name for item, name in sorted(new.items()) if kind_words(item) == "drink"]
+        drinks = [name for item, name in sorted(new.items()) if is_drink(item)]
         told = few(drinks or new.values(), _MOST_NEW)
         text += f"{' ' if text else ''}{count(len(new), 'card')} NEW: {told}{', and preps' if 0 < len(drinks) < len(new) else ''}."
     text = text or "No amount and no tool amount moves."
@@ -47,7 +47,7 @@ def point(impact: Impact) -> Point:
 
 def _ordered(moved: dict[str, list[AmountChange]], names: dict[str, str]) -> list[str]:
     """What cannot be measured first, then drinks before preps, by name."""
-    return sorted(moved, key=lambda i: (not any(map(is_called_out, moved[i])), kind_words(i) != "drink", names[i], i))
+    return sorted(moved, key=lambda i: (not any(map(is_called_out, moved[i])), not is_drink(i), names[i], i))
 
 
 def _joined(parts: Sequence[str], most: int) -> str:

@@ -8,18 +8,24 @@ from typing import Iterable
 
 from specctl.change.effect import CHAIN
 from specctl.change.impact import Impact
-from specctl.report.words import date_words
+from specctl.report.numerals import weekday_pattern
+from specctl.report.tongue import _, _n
+from specctl.report.words import date_words, say
 
 STANDARD = "standard build"
 _WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
+
+
+def _all_sites(number: int) -> str:
+    return _n("all {count} site", "all {count} sites", number).format(count=number)
 
 
 def site_names(impact: Impact, sites: Iterable[str]) -> str:
     """Every site by name, in the order of the names, or `all 12 sites` of the scope; none is ever left out."""
     sites = set(sites)
     if len(sites) > _NAMED_ONE_BY_ONE and sites == set(impact.names.sites):
-        return f"all {len(sites)} sites"
-    return ", ".join(sorted(impact.names.sites.get(s, s) for s in sites)) or "no site"
+        return _all_sites(len(sites))
+    return say("word.list").join(sorted(impact.names.sites.get(s, s) for s in sites)) or _("no site")
 
 
 _NAMED_ONE_BY_ONE = 3
@@ -29,7 +35,7 @@ def market_sites(impact: Impact, market: str, sites: Iterable[str]) -> str:
     """`Great Britain (GB): Fishgate Kiosk, Saltmarket`, or all of the scope's sites in that market."""
     sites = set(sites)
     here = {s for s, m in impact.names.site_market.items() if m == market}
-    words = f"all {len(sites)} sites" if len(sites) > 1 and sites == here else site_names(impact, sites)
+    words = _all_sites(len(sites)) if len(sites) > 1 and sites == here else site_names(impact, sites)
     return f"{market_words(impact, market)}: {words}"
 
 
@@ -40,7 +46,7 @@ def site_list(impact: Impact, sites: Iterable[str]) -> tuple[str, ...]:
 def scope_words(impact: Impact, scope: str) -> str:
     """`the whole chain`, or the franchise by name."""
     if scope == CHAIN:
-        return "the whole chain"
+        return _("the whole chain")
     franchise = scope.partition("/")[2]
     return impact.names.franchises.get(franchise, franchise)
 
@@ -50,17 +56,30 @@ def market_words(impact: Impact, market: str) -> str:
     return f"{name} ({market.upper()})" if name and name.lower() != market.lower() else market.upper()
 
 
+def is_drink(item: str) -> bool:
+    """Whether the id is a drink's; else it is a prep's."""
+    return item.startswith("drink/")
+
+
 def kind_words(item: str) -> str:
     """`drink` or `prep`."""
-    return item.partition("/")[0]
+    return _("drink") if is_drink(item) else _("prep")
+
+
+def named(item: str, name: str) -> str:
+    """`Salted oat foam (prep)`."""
+    return _("{name} ({kind})").format(name=name, kind=kind_words(item))
 
 
 def role_words(role: str) -> str:
-    return role.replace("-", " ")
+    """A role or a class of change as words; one that a policy thought of itself is read out."""
+    known = {"drinks": _("drinks"), "food-safety": _("food safety"), "franchise": _("franchise"), "buying": _("buying")}
+    return known.get(role, role.replace("-", " "))
 
 
 def choice_words(choice: str, choice_name: str) -> str:
-    return choice_name or choice or STANDARD
+    """`choice_name` as written, but for the standard build, which arrives in English."""
+    return _(STANDARD) if (choice_name or choice or STANDARD) == STANDARD else choice_name or choice
 
 
 def path_words(impact: Impact, item: str, path: str) -> str:
@@ -86,18 +105,20 @@ _PATH = re.compile(rf"({_PART}(?: > {_PART})*)((?: \([^()]+\))*)")
 
 def _line_words(impact: Impact, item: str, part: str, followed: bool) -> str:
     """The layer by its name; its line needs no word where what it holds comes next."""
-    layer, _, line = part.rpartition("/")
+    layer, _slash, line = part.rpartition("/")
     words = line.replace("-", " ")
     if not layer:
-        return f"line {words}"
+        return _("line {line}").format(line=words)
     name = impact.names.layers.get(f"{item} {layer}", layer.replace("-", " "))
-    return f"layer {name}" if followed else f"layer {name}, line {words}"
+    if followed:
+        return _("layer {layer}").format(layer=name)
+    return _("layer {layer}, line {line}").format(layer=name, line=words)
 
 
 def _part_words(impact: Impact, part: str) -> str:
-    kind, _, id = part.rpartition("/")
+    kind, _slash, id = part.rpartition("/")
     name = impact.names.items.get(part, id.replace("-", " "))
-    return f"{name} (prep)" if kind == "prep" else name
+    return named("prep/", name) if kind == "prep" else name
 
 
 def day(text: str) -> date | None:
@@ -116,7 +137,9 @@ def day_words(text: str) -> str:
 def weekday_words(text: str) -> str:
     """An ISO date as `Tuesday 1 December 2026`."""
     found = day(text)
-    return f"{_WEEKDAYS[found.weekday()]} {date_words(found)}" if found else text
+    if found is None:
+        return text
+    return weekday_pattern().format(weekday=_(_WEEKDAYS[found.weekday()]), date=date_words(found))
 
 
 def days_until(text: str, now: datetime | None) -> int | None:
@@ -131,9 +154,10 @@ def until_words(text: str, now: datetime | None) -> str:
     if days is None:
         return ""
     if days == 0:
-        return "today"
-    unit = "day" if abs(days) == 1 else "days"
-    return f"in {days} {unit}" if days > 0 else f"{-days} {unit} ago"
+        return _("today")
+    if days > 0:
+        return _n("in {count} day", "in {count} days", days).format(count=days)
+    return _n("{count} day ago", "{count} days ago", -days).format(count=-days)
 
 
 def listed(names: Iterable[str]) -> str:
@@ -141,12 +165,14 @@ def listed(names: Iterable[str]) -> str:
     unique = list(dict.fromkeys(names))
     if len(unique) < 2:
         return "".join(unique)
-    return f"{', '.join(unique[:-1])} and {unique[-1]}"
+    return _("{names} and {last}").format(names=say("word.list").join(unique[:-1]), last=unique[-1])
 
 
-def few(names: Iterable[str], most: int, rest: str = "more") -> str:
+def few(names: Iterable[str], most: int) -> str:
     """`a, b and c`, or the first `most` and how many are left: `a, b and 41 more`. Repeats count once."""
     unique = list(dict.fromkeys(names))
     if len(unique) <= most:
         return listed(unique)
-    return f"{', '.join(unique[:most])} and {len(unique) - most} {rest}"
+    left = len(unique) - most
+    more = _n("{names} and {count} more", "{names} and {count} more", left)
+    return more.format(names=say("word.list").join(unique[:most]), count=left)

@@ -12,8 +12,10 @@ from decimal import ROUND_HALF_UP, Decimal
 
 from specctl.analysis.money import minor_digits
 from specctl.change.costing import EXTRA_DIGITS
+from specctl.report.numerals import numeral
+from specctl.report.tongue import _, _n, later
 
-ROUNDING = (
+ROUNDING = later(
     "Rounding: grams as approved, to 0.01 g; a week's kilograms half up to 0.1 kg; shares half up to 0.1 %; money a "
     "cup half up to a tenth of the smallest coin, a week to the smallest coin; the parts of a change are rounded "
     "together, so that they add up to the change shown."
@@ -43,7 +45,7 @@ def plain(value: Decimal) -> str:
     text = f"{value:f}"
     if "." in text:
         text = text.rstrip("0").rstrip(".")
-    return _minus("0" if text in ("-0", "") else text)
+    return numeral(_minus("0" if text in ("-0", "") else text))
 
 
 def grams(value: Decimal) -> str:
@@ -74,7 +76,7 @@ def signed_weight(value: Decimal) -> str:
 
 def share(value: Decimal) -> str:
     """A share of one as `71.2 %`."""
-    return _minus(f"{rounded(value * 100, Decimal('0.1')):f}") + " %"
+    return numeral(_minus(f"{rounded(value * 100, Decimal('0.1')):f}")) + " %"
 
 
 def share_change(before: Decimal, after: Decimal) -> str:
@@ -84,32 +86,39 @@ def share_change(before: Decimal, after: Decimal) -> str:
     exact = (after - before) / abs(before) * 100
     shown = rounded(exact, Decimal("0.1"))
     if shown == 0 and exact != 0:
-        return f"{'up' if exact > 0 else 'down'} by less than 0.1 %"
-    return signed(shown, f"{abs(shown):f} %")
+        return _("up by less than 0.1 %") if exact > 0 else _("down by less than 0.1 %")
+    return signed(shown, numeral(f"{abs(shown):f} %"))
 
 
 def points_change(before: Decimal, after: Decimal) -> str:
     """The difference of two shares, as shown, in points: `−1.4 points`."""
     step = Decimal("0.1")
     change = rounded(after * 100, step) - rounded(before * 100, step)
-    return signed(change, f"{abs(change):f} points")
+    return signed(change, _("{figure} points").format(figure=numeral(f"{abs(change):f}")))
 
 
 def money(value: Decimal, currency: str, step: Decimal) -> str:
-    """`GBP 0.4134`; a minus stands in front of the code."""
+    """`GBP 0.4134`, in German `0,4134 GBP`; a minus stands in front of it."""
     shown = rounded(value, step)
-    return f"{MINUS if shown < 0 else ''}{currency} {abs(shown):f}"
+    return f"{MINUS if shown < 0 else ''}{_sum(abs(shown), currency)}"
 
 
 def signed_money(value: Decimal, currency: str, step: Decimal) -> str:
     """`+GBP 0.0052`."""
     shown = rounded(value, step)
-    return signed(shown, f"{currency} {abs(shown):f}")
+    return signed(shown, _sum(abs(shown), currency))
+
+
+def _sum(shown: Decimal, currency: str) -> str:
+    return _("{currency} {figure}").format(currency=currency, figure=numeral(f"{shown:f}"))
 
 
 def count(number: int, one: str, many: str = "") -> str:
-    """`1 site`, `3 sites`."""
-    return f"{number} {one if number == 1 else many or one + 's'}"
+    """`1 site`, `3 sites`, where nothing in the sentence asks for another case.
+
+    The catalogue learns both forms from the words in the call: they must stand there as they are.
+    """
+    return _n("{count} " + one, "{count} " + (many or one + "s"), number).format(count=number)
 
 
 def _minus(text: str) -> str:

@@ -10,10 +10,10 @@ from specctl.report import view_same_grams
 from specctl.report.tables import Block, Listing, Note, Section
 from specctl.report.view_allergens import in_order, words_of_kind
 from specctl.report.view_lines import change_short, is_standard, tools_words
-from specctl.report.view_names import kind_words, listed, site_names
+from specctl.report.view_names import is_drink, kind_words, listed, site_names
 from specctl.report.view_new import MOST_NEW, new_items, of_new_item
 from specctl.report.view_numbers import count
-from specctl.report.view_sites import kind_short, touched_sites
+from specctl.report.view_sites import moves_words, touched_sites
 
 KEY = "changes"
 TITLE = "What changes, drink by drink"
@@ -92,12 +92,12 @@ def _all_moves(impact: Impact) -> list[_Moves]:
         elif not text.kind.startswith("item-"):
             found[text.item].texts.append(text)
     moves = (replace(m, gone=frozenset(gone.get(m.item, ()))) for m in found.values())
-    return sorted(moves, key=lambda m: (kind_words(m.item) != "drink", m.name, m.item))
+    return sorted(moves, key=lambda m: (not is_drink(m.item), m.name, m.item))
 
 
 def _new_blocks(impact: Impact, new: Sequence[_Moves], touched: tuple[str, ...]) -> list[Block]:
     """How many are new, those with unknown facts by name, then each with its sites, folded."""
-    drinks = sum(kind_words(m.item) == "drink" for m in new)
+    drinks = sum(is_drink(m.item) for m in new)
     kinds = listed(count(n, f"new {word}") for n, word in ((drinks, "drink"), (len(new) - drinks, "prep")) if n)
     doubtful = [m.name for m in new if any(c.after == "unknown" for _, c in m.allergens)]
     words = f"{kinds}. What each brings in allergens stands in full under Allergens, options included."
@@ -134,8 +134,7 @@ def _where(impact: Impact, sites: frozenset[str], touched: tuple[str, ...]) -> s
 
 def _text_words(texts: Sequence[TextChange], kind: str) -> str:
     found = sum(t.kind == kind for t in texts)
-    words = kind_short(kind)
-    return f"{words} changes" if found == 1 else f"{found} changes of {words}"
+    return moves_words(kind, found)
 
 
 def _amount_words(changes: list[AmountChange]) -> str:

@@ -6,9 +6,9 @@ from specctl.change.impact import Impact
 from specctl.report.tables import Point
 from specctl.report.tongue import _, _n
 from specctl.report.view_lines import is_seen
-from specctl.report.view_names import few
-from specctl.report.view_numbers import count
-from specctl.report.view_sites import METHOD, kinds_of, taught_texts
+from specctl.report.view_names import listed
+from specctl.report.view_sites import METHOD, kinds_of, taught_count, taught_texts
+from specctl.report.words import say
 
 _MOST_KINDS = 3
 # What a guest reads before ordering, or a till prints.
@@ -24,7 +24,8 @@ def point(impact: Impact) -> Point:
     sites = len({row.site for row in rows})
     everybody = _n("Everybody at {count} site: {taught}", "Everybody at {count} sites: {taught}", sites)
     parts = [everybody.format(count=sites, taught=_taught(impact)), *_cards(impact)]
-    return Point(label, f"{'; '.join(parts)}. {_places(impact)}", METHOD)
+    words = _("{parts}. {places}").format(parts="; ".join(parts), places=_places(impact))
+    return Point(label, words, METHOD)
 
 
 def _cards(impact: Impact) -> list[str]:
@@ -50,11 +51,16 @@ def _taught(impact: Impact) -> str:
     """`1 method and 1 hold time, the new amounts, what to say of allergens`."""
     texts = taught_texts(impact)
     kinds = [t.kind for t in texts]
-    told = few((count(kinds.count(kind), short) for kind, _long, short in kinds_of(texts)), _MOST_KINDS, "more kinds")
+    counted = [taught_count(kind, kinds.count(kind)) for kind, _heading in kinds_of(texts)]
+    left = len(counted) - _MOST_KINDS
+    told = listed(counted)
+    if left > 0:
+        more = _n("{names} and {count} more kind", "{names} and {count} more kinds", left)
+        told = more.format(names=say("word.list").join(counted[:_MOST_KINDS]), count=left)
     new = {t.item for t in impact.texts if t.kind == "item-new"}
     amounts = any(c.item not in new and is_seen(c) for c in impact.amounts)
     parts = (told, _("the new amounts") if amounts else "", _("what to say of allergens") if impact.allergens else "")
-    return ", ".join(part for part in parts if part) or _("the new cards")
+    return say("word.list").join(part for part in parts if part) or _("the new cards")
 
 
 def _places(impact: Impact) -> str:

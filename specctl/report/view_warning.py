@@ -12,7 +12,7 @@ from datetime import datetime
 from specctl.change.impact import AllergenChange, DocumentAge, Impact
 from specctl.report.tables import Point
 from specctl.report.view_allergens import KEY, KINDS, age_words, in_order, is_alarming
-from specctl.report.view_names import day_words, few, kind_words, listed
+from specctl.report.view_names import day_words, few, is_drink, listed
 from specctl.report.view_new import new_items, of_new_item
 from specctl.report.view_numbers import count
 
@@ -76,7 +76,7 @@ def _where(changes: Sequence[AllergenChange]) -> str:
     items = {c.item: c.item_name for c in changes}
     if len(items) <= _MOST_NAMED:
         return listed(items.values())
-    drinks = sum(kind_words(item) == "drink" for item in items)
+    drinks = sum(is_drink(item) for item in items)
     preps = len(items) - drinks
     return listed(count(number, word) for number, word in ((drinks, "drink"), (preps, "prep")) if number)
 

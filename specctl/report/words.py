@@ -17,6 +17,8 @@ from typing import Any
 from specctl.report.catalogue import ENGLISH, MONTHS
 from specctl.report.clean import visible
 from specctl.report.mark_words import mark_words
+from specctl.report.numerals import date_pattern, numeral
+from specctl.report.tongue import _
 
 STATUSES = ("contains", "may_contain", "unknown", "absent")
 VERDICTS = ("within", "unproven", "outside", "no-tool")
@@ -38,7 +40,7 @@ def say(key: str, **values: object) -> str:
     A missing value is a bug and raises KeyError.
     """
     shown = {name: visible(str(value)) for name, value in values.items()}
-    return ENGLISH[key].format_map(shown)
+    return _(ENGLISH[key]).format_map(shown)
 
 
 def measure_words(line: Mapping[str, Any]) -> str:
@@ -52,7 +54,7 @@ def measure_words(line: Mapping[str, Any]) -> str:
         move = measure["moves"][0]
         return say("measure.scale", mark=move["mark"] or grams_words(line["grams"]), tool=move["name"])
     if by == "tools" and measure["moves"]:
-        return ENGLISH["measure.and"].join(_move_words(move) for move in measure["moves"])
+        return say("measure.and").join(_move_words(move) for move in measure["moves"])
     if by == "count" and line["each"] is not None:
         return pieces_words(line["each"])
     if by == "eye":
@@ -81,7 +83,7 @@ def _is_pump(move: Mapping[str, Any]) -> bool:
 
 def grams_words(grams: str) -> str:
     """`28 g`; says so where an entry leaves the grams empty."""
-    return say("amount.grams", grams=grams) if grams else say("amount.unknown")
+    return say("amount.grams", grams=numeral(grams)) if grams else say("amount.unknown")
 
 
 def pieces_words(count: str) -> str:
@@ -115,11 +117,12 @@ def error_words(measure: Mapping[str, Any]) -> str:
     gives, off = measure["gives"], measure["off"]
     if gives is None or off is None:
         return say("error.unknown")
+    given = numeral(gives)
     if off.strip("-0.") == "":
-        return say("error.exact", gives=gives)
+        return say("error.exact", gives=given)
     if off.startswith("-"):
-        return say("error.under", gives=gives, off=off[1:])
-    return say("error.over", gives=gives, off=off)
+        return say("error.under", gives=given, off=numeral(off[1:]))
+    return say("error.over", gives=given, off=numeral(off))
 
 
 def status_words(status: str) -> str:
@@ -180,8 +183,8 @@ def _count(unit: str, count: int) -> str:
 
 
 def date_words(day: date) -> str:
-    """`25 November 2026`."""
-    return f"{day.day} {MONTHS[day.month - 1]} {day.year}"
+    """`25 November 2026`; in the language spoken `25. November 2026`, `November 25, 2026`."""
+    return date_pattern().format(day=day.day, month=_(MONTHS[day.month - 1]), year=day.year)
 
 
 def time_words(moment: datetime) -> str:
@@ -213,19 +216,19 @@ def contact_words(shared: Mapping[str, Any]) -> str:
         return say(
             "contact.lowered", equipment=equipment, method=rule["method"], document=rule["document"], dated=rule["dated"]
         )
-    names = ENGLISH["word.list"].join(shared["substances"])
+    names = say("word.list").join(shared["substances"])
     parts = [say("contact.carries", equipment=equipment, substances=names) if names else say("contact.nothing", equipment=equipment)]
     if rule is not None:
         key = "contact.weak" if rule["method"] in ("rinse", "wipe") else "contact.unproven"
         parts.append(say(key, method=rule["method"]))
     if shared["unanswered"]:
-        parts.append(say("contact.unanswered", names=ENGLISH["word.list"].join(shared["unanswered"])))
+        parts.append(say("contact.unanswered", names=say("word.list").join(shared["unanswered"])))
     return "; ".join(parts)
 
 
 def advisory_words(advice: Mapping[str, Any]) -> str:
     """One piece of advice, with what brings it."""
     key = f"advisory.{advice['about']}"
-    says = ENGLISH[key] if key in ENGLISH else say("advisory.other", about=advice["about"])
-    names = ENGLISH["word.list"].join(advice["because"])
+    says = say(key) if key in ENGLISH else say("advisory.other", about=advice["about"])
+    names = say("word.list").join(advice["because"])
     return say("advisory.because" if "" in advice["choices"] else "advisory.choices", says=says, names=names)

@@ -7,6 +7,7 @@ each `.mo` again.
 
 from __future__ import annotations
 
+import ast
 import io
 import sys
 from pathlib import Path
@@ -16,18 +17,42 @@ from babel.messages.extract import extract_from_dir
 from babel.messages.mofile import write_mo
 from babel.messages.pofile import read_po, write_po
 
+from specctl.report.catalogue import ENGLISH, MONTHS
+
 REPORT = Path(__file__).resolve().parents[2] / "specctl" / "report"
 LOCALE = REPORT / "locale"
 
 
 def said() -> Catalog:
-    """Every sentence the code hands to `_` and `_n`."""
+    """Every sentence the code hands to `_`, `_n`, `later` and `count`, and those `say` hands on by their keys."""
     found = Catalog(project="specctl", charset="utf-8")
-    methods = [("**.py", "python"), ("**.html", "jinja2")]
+    for path in sorted(REPORT.rglob("*.py")):
+        for message in sorted(_in_code(path), key=str):
+            found.add(message, locations=[(path.relative_to(REPORT).as_posix(), None)])
     for file, _line, message, comments, context in extract_from_dir(
-        str(REPORT), methods, keywords={"_": None, "_n": (1, 2)}
+        str(REPORT), [("**.html", "jinja2")], keywords={"_": None, "_n": (1, 2)}
     ):
         found.add(message, locations=[(file.replace("\\", "/"), None)], auto_comments=comments, context=context)
+    for text in (*ENGLISH.values(), *MONTHS):
+        if any(map(str.isalpha, text)):
+            found.add(text, locations=[("catalogue.py", None)])
+    return found
+
+
+def _in_code(path: Path) -> set[str | tuple[str, str]]:
+    """What stands in the calls of one module; in f-strings too, which babel does not look into before Python 3.12."""
+    found: set[str | tuple[str, str]] = set()
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if not (isinstance(node, ast.Call) and isinstance(node.func, ast.Name)):
+            continue
+        texts = [arg.value for arg in node.args if isinstance(arg, ast.Constant) and isinstance(arg.value, str)]
+        match node.func.id, texts:
+            case ("_" | "later"), [text]:
+                found.add(text)
+            case ("_n" | "later_n"), [one, many]:
+                found.add((one, many))
+            case "count", [one, *more]:
+                found.add(("{count} " + one, "{count} " + (more[0] if more else one + "s")))
     return found
 
 
