@@ -15,6 +15,7 @@ from specctl.report.page import render
 from specctl.report.pages_rows import markup_of, rows_of
 from specctl.report.qr import qr_svg
 from specctl.report.tables import Block, Cups, Picture, Table
+from specctl.report.tongue import _
 from specctl.report.view import View
 
 
@@ -51,7 +52,7 @@ class _Drawn:
 
 def drawn_digest(view: View) -> object:
     """The effect digest as a QR code, for a template to place."""
-    return _Drawn(qr_svg(view.digest, f"QR code of the effect digest {view.digest}"))
+    return _Drawn(qr_svg(view.digest, _("QR code of the effect digest {digest}").format(digest=view.digest)))
 
 
 def _cups(block: Cups) -> _Drawn:

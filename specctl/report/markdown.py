@@ -28,8 +28,7 @@ def render_markdown(view: View) -> str:
     """The whole report; ends with one line feed."""
     parts = [
         f"# {_text(view.title)}",
-        f"{_text(view.book_name)}, proposal {_text(view.proposal)}, {_text(view.state)}, "
-        f"for {_text(view.scope_words)}.",
+        view.standing(_text),
         _text(view.why),
         "\n".join(f"- **{_text(p.label)}**: {_text(p.text)}" for p in view.points),
     ]

@@ -19,6 +19,7 @@ from specctl.report.html import blocks_context, drawn_digest, render_html
 from specctl.report.page import macros, render
 from specctl.report.pages_rows import rows_of
 from specctl.report.tables import Block, Listing, Section, Table
+from specctl.report.tongue import _
 from specctl.report.view import View
 
 INDEX = "index.html"
@@ -116,7 +117,7 @@ def _linked(view: View, room: int, most: int) -> Report:
 
 def _page(template: str, view: View, pages: int, **context: object) -> bytes:
     number = getattr(context.get("part"), "page", 1)
-    foot = f"{view.running_foot}, page {number} of {pages} of the report"
+    foot = _("{foot}, page {page} of {pages} of the report").format(foot=view.running_foot, page=number, pages=pages)
     return render(template, footer=foot, view=view, pages=pages, **blocks_context(), **context).encode("utf-8")
 
 
@@ -156,7 +157,7 @@ def _pieces(block: Block, show: object, room: int) -> Iterator[str]:
             held.append(point)
             size += 2 * len(point) + 40
             if size > room // 3 or index == len(block.points):
-                lead = block.lead if index <= len(held) else f"{block.lead}, continued"
+                lead = block.lead if index <= len(held) else _("{caption}, continued").format(caption=block.lead)
                 yield str(show.show_block(replace(block, lead=lead, points=tuple(held))))  # type: ignore[attr-defined]
                 held, size = [], 0
     else:
@@ -169,7 +170,7 @@ def _table_pieces(table: Table, show: object, room: int) -> Iterator[str]:
     begun = False
 
     def piece() -> str:
-        caption = f"{table.caption}, continued" if begun else table.caption
+        caption = _("{caption}, continued").format(caption=table.caption) if begun else table.caption
         head = replace(table, caption=caption, rows=table.rows[:_LOOKED_AT])
         return str(show.framed_table(head, "".join(held)))  # type: ignore[attr-defined]
 

@@ -17,6 +17,7 @@ from specctl.report.clean import visible
 from specctl.report.cup_text import NARROWEST_DRAWN, pair_text
 from specctl.report.numbers_whole import joined
 from specctl.report.tables import Block, Cell, Column, Command, Cups, Facts, Listing, Note, Picture, Point, Section, Table
+from specctl.report.tongue import _
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -46,8 +47,9 @@ def render_terminal(view: View, width: int, colour: bool = False) -> str:
     """The whole report, no line wider than `width` columns."""
     screen = _Screen(width, colour)
     screen.line(view.title, _STRONG)
-    screen.line(f"Proposal {view.proposal}, {view.state}, for {view.scope_words}. {view.book_name}")
-    screen.line(f"Why: {view.why}")
+    standing = _("Proposal {proposal}, {state}, for {scope}. {book}")
+    screen.line(standing.format(proposal=view.proposal, state=view.state, scope=view.scope_words, book=view.book_name))
+    screen.line(_("Why: {why}").format(why=view.why))
     screen.blank()
     for point in view.points:
         screen.point(point)
@@ -255,7 +257,7 @@ def _widths(table: Table, width: int) -> list[int]:
     if sum(needs) > room:
         return []
     widths = needs[:]
-    for _ in range(min(room, sum(wants)) - sum(widths)):
+    for _step in range(min(room, sum(wants)) - sum(widths)):
         short = [want - has for want, has in zip(wants, widths, strict=True)]
         widths[short.index(max(short))] += 1
     return widths

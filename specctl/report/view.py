@@ -8,6 +8,7 @@ same view.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -32,6 +33,7 @@ from specctl.report import (
 )
 from specctl.report.stamp import stamp_of
 from specctl.report.tables import Point, Section, texts_of
+from specctl.report.tongue import _
 from specctl.report.view_names import scope_words
 
 
@@ -61,7 +63,14 @@ class View:
     @property
     def running_foot(self) -> str:
         """One line for the foot of every printed page."""
-        return f"Proposal {self.proposal}, {self.scope_words}, effect {self.digest}"
+        words = _("Proposal {proposal}, {scope}, effect {digest}")
+        return words.format(proposal=self.proposal, scope=self.scope_words, digest=self.digest)
+
+    def standing(self, shown: Callable[[str], str]) -> str:
+        """Which book, which proposal, how it stands, for whom: one sentence, its names as `shown` gives them."""
+        words = _("{book}, proposal {proposal}, {state}, for {scope}.")
+        names = {"book": self.book_name, "proposal": self.proposal, "state": self.state, "scope": self.scope_words}
+        return words.format_map({place: shown(name) for place, name in names.items()})
 
     def texts(self) -> tuple[str, ...]:
         """Every text a reader meets."""
@@ -83,7 +92,7 @@ def _points(impact: Impact, now: datetime | None) -> tuple[Point, ...]:
     return (
         view_deciding.asked_point(impact, now),
         view_warning.point(impact, now),
-        view_sites.follow_point(impact, "Sites" if chain else "My sites"),
+        view_sites.follow_point(impact, _("Sites") if chain else _("My sites")),
         view_cups.told(view_bar.point(impact), impact),
         view_buying.point(impact),
         view_money.point(impact),
@@ -113,7 +122,7 @@ def _sections(impact: Impact, now: datetime | None) -> tuple[Section, ...]:
 def _points_after(impact: Impact, now: datetime | None) -> tuple[Point, ...]:
     return (
         view_deciding.asked_point(impact, now),
-        Point("What changes", view_signing.NOTHING_LEFT, view_signing.ABOUT, alarm=True),
+        Point(_("What changes"), _(view_signing.NOTHING_LEFT), view_signing.ABOUT, alarm=True),
         view_deciding.signed_point(impact),
     )
 
@@ -133,7 +142,7 @@ def _view(impact: Impact, now: datetime | None, points: tuple[Point, ...], secti
         proposal=impact.proposal,
         scope=impact.effect.scope,
         scope_words=scope_words(impact, impact.effect.scope),
-        state=f"released as release {impact.release}" if impact.release else impact.state,
+        state=view_signing.state_words(impact),
         why=impact.why,
         author=impact.author,
         digest=impact.digest,

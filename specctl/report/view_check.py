@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from specctl.report.tables import Command, Facts, Note, Section
+from specctl.report.tongue import _, later
 
 KEY = "check"
-TITLE = "Check this page"
+TITLE = later("Check this page")
 COMMAND = "specctl report --verify FILE"
-_HOW = "To check the page in hand, save it as it came and run this in a clone of the book:"
-_MEANS = (
+_HOW = later("To check the page in hand, save it as it came and run this in a clone of the book:")
+_MEANS = later(
     "It makes the page again from the book and compares every byte. A yes means: this is the page, whole and as it was "
     "made, and its effect digest is the one a signature names today. It does not mean that anybody has signed, nor that "
     "the book's facts are true. The digest alone proves nothing of the words around it: whoever alters a page can leave "
@@ -18,4 +19,4 @@ _MEANS = (
 
 def section(digest: str) -> Section:
     """The check, and the digest by itself, to compare with one that came by another way."""
-    return Section(KEY, TITLE, (Note(_HOW), Command(COMMAND), Note(_MEANS), Facts((("Effect digest", digest),))))
+    return Section(KEY, _(TITLE), (Note(_(_HOW)), Command(COMMAND), Note(_(_MEANS)), Facts(((_("Effect digest"), digest),))))

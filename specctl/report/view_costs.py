@@ -9,11 +9,11 @@ from specctl.change.impact import CostChange, Impact, MenuChange
 from specctl.report.picture_bridge import bridge_of
 from specctl.report.picture_franchises import panels_of
 from specctl.report.tables import Block, Cell, Column, Listing, Note, Section, Table, cell
+from specctl.report.tongue import _, _n, later
 from specctl.report.view_names import day_words, listed
 from specctl.report.view_new import MOST_NEW
 from specctl.report.view_numbers import (
     ARROW,
-    count,
     cup_step,
     money,
     points_change,
@@ -24,27 +24,27 @@ from specctl.report.view_numbers import (
 )
 
 KEY = "cost"
-TITLE = "Cost and margin"
-EVIDENCE = "Costs are evidence for the people who sign; a signature does not approve a price."
+TITLE = later("Cost and margin")
+EVIDENCE = later("Costs are evidence for the people who sign; a signature does not approve a price.")
 
 
 def _menu_table(impact: Impact) -> list[Block]:
     """Menu prices, whether or not the cost moves."""
     several = len({m.franchise for m in impact.menu}) > 1
-    columns = (Column("Drink and size"), Column("Menu price", number=True), Column("Left of it, net of tax", number=True))
+    columns = (Column(_("Drink and size")), Column(_("Menu price"), number=True), Column(_("Left of it, net of tax"), number=True))
     rows = tuple(
         (
             cell(f"{m.drink_name}, {m.size_name}", quiet=(impact.names.franchises.get(m.franchise, m.franchise) if several else "",)),
             cell(f"{_menu_price(m, m.before)}{ARROW}{_menu_price(m, m.after)}", _moved_price(m)),
-            cell("cannot be told" if m.net is None else f"{signed_money(m.net, m.currency, cup_step(m.currency))} a cup"),
+            cell(_(_UNTOLD) if m.net is None else _("{amount} a cup").format(amount=signed_money(m.net, m.currency, cup_step(m.currency)))),
         )
         for m in impact.menu
     )
-    return [Table("Menu prices that change", columns, rows)] if rows else []
+    return [Table(_("Menu prices that change"), columns, rows)] if rows else []
 
 
 def _menu_price(menu: MenuChange, price: Decimal | None) -> str:
-    return "none stated" if price is None else money(price, menu.currency, week_step(menu.currency))
+    return _("none stated") if price is None else money(price, menu.currency, week_step(menu.currency))
 
 
 def _moved_price(menu: MenuChange) -> str:
@@ -58,35 +58,35 @@ def section(impact: Impact) -> Section:
     blocks: list[Block] = []
     missing = _missing(impact)
     if missing:
-        blocks.append(Listing("Cannot be told: a price is missing", missing, alarm=True))
+        blocks.append(Listing(_("Cannot be told: a price is missing"), missing, alarm=True))
     if not impact.price_books:
-        words = "No price book is at hand for this scope: nothing can be said about cost."
+        words = _("No price book is at hand for this scope: nothing can be said about cost.")
         blocks.append(Note(words, alarm=True))
     elif not impact.costs:
-        blocks.append(Note("No drink's cost moves at the prices at hand."))
+        blocks.append(Note(_("No drink's cost moves at the prices at hand.")))
     blocks += _menu_table(impact)
     blocks += panels_of(by_franchise(impact), impact.names.franchises)
     for franchise, costs in by_franchise(impact).items():
         name = impact.names.franchises.get(franchise, franchise)
-        as_of = next((d for f, _, d in impact.price_books if f == franchise), "")
-        dated = f", prices of {day_words(as_of)}" if as_of else ""
+        as_of = next((dated for owner, _digest, dated in impact.price_books if owner == franchise), "")
+        caption = _("{franchise}, prices of {day}: one cup and one week") if as_of else _("{franchise}: one cup and one week")
         only_new = len(costs) > MOST_NEW and all(c.before is None and not c.missing for c in costs)
-        blocks.append(replace(_cup_table(f"{name}{dated}: one cup and one week", costs), fold=only_new))
+        blocks.append(replace(_cup_table(caption.format(franchise=name, day=day_words(as_of)), costs), fold=only_new))
         blocks += _bridges(name, costs)
-        parts = _ingredient_table(f"{name}: what moved the cost of one cup", costs)
+        parts = _ingredient_table(_("{franchise}: what moved the cost of one cup").format(franchise=name), costs)
         blocks += [parts] if parts.rows else []
         small = _too_small(costs)
         if small:
-            blocks.append(Note(f"Also moved, each by less than this page's last decimal: {small}."))
+            blocks.append(Note(_("Also moved, each by less than this page's last decimal: {names}.").format(names=small)))
     blocks.append(
         Note(
-            "Recipe effect: what the other recipe moves, at the prices of before. Price effect: what the other prices "
+            _("Recipe effect: what the other recipe moves, at the prices of before. Price effect: what the other prices "
             "move, in the recipe of after. "
             "Both together are the change. Margin is on the menu price net of tax; a week is over all sites of "
-            f"the franchise that serve the drink, at stated sales. {EVIDENCE}"
+            "the franchise that serve the drink, at stated sales. {evidence}").format(evidence=_(EVIDENCE))
         )
     )
-    return Section(KEY, TITLE, tuple(blocks), alarm=bool(missing))
+    return Section(KEY, _(TITLE), tuple(blocks), alarm=bool(missing))
 
 
 # More would be a wall of pictures; the tables hold every drink and size.
@@ -102,8 +102,13 @@ def _bridges(name: str, costs: list[CostChange]) -> list[Block]:
     drawn = [picture for cost in largest.values() if (picture := bridge_of(cost, name))]
     blocks: list[Block] = [*drawn[:_MOST_BRIDGES]]
     if len(drawn) > _MOST_BRIDGES:
-        rest = count(len(drawn) - _MOST_BRIDGES, "more drink")
-        blocks.append(Note(f"Drawn: each drink in the size that moves most, most first. {rest} in the tables alone."))
+        rest = len(drawn) - _MOST_BRIDGES
+        words = _n(
+            "Drawn: each drink in the size that moves most, most first. {count} more drink in the tables alone.",
+            "Drawn: each drink in the size that moves most, most first. {count} more drinks in the tables alone.",
+            rest,
+        )
+        blocks.append(Note(words.format(count=rest)))
     return blocks
 
 
@@ -141,31 +146,32 @@ def _missing(impact: Impact) -> tuple[str, ...]:
     for c in impact.costs:
         if c.missing:
             name = impact.names.franchises.get(c.franchise, c.franchise)
-            where = f" at {name}" if several else ""
-            found.append(f"{c.drink_name}, {c.size_name}{where}: {listed(c.missing)}")
+            words = _("{drink}, {size} at {franchise}: {missing}") if several else _("{drink}, {size}: {missing}")
+            found.append(words.format(drink=c.drink_name, size=c.size_name, franchise=name, missing=listed(c.missing)))
     return tuple(found)
 
 
 def _cup_table(caption: str, costs: list[CostChange]) -> Table:
     columns = (
-        Column("Drink and size"),
-        Column("Cost of a cup", number=True),
-        Column("Price effect", number=True),
-        Column("Recipe effect", number=True),
-        Column("Menu price and margin", number=True),
-        Column("A week", number=True),
+        Column(_("Drink and size")),
+        Column(_("Cost of a cup"), number=True),
+        Column(_("Price effect"), number=True),
+        Column(_("Recipe effect"), number=True),
+        Column(_("Menu price and margin"), number=True),
+        Column(_("A week"), number=True),
     )
     return Table(caption, columns, tuple(_cup_row(c) for c in costs))
 
 
 def _cup_row(cost: CostChange) -> tuple[Cell, ...]:
     step = cup_step(cost.currency)
-    week = cell("no sales stated")
+    week = cell(_("no sales stated"))
     if cost.cups_a_week:
         step_week = week_step(cost.currency)
-        base = f"on {money(cost.week_before, cost.currency, step_week)}" if cost.week_before is not None else ""
+        base = "" if cost.week_before is None else _("on {amount}").format(amount=money(cost.week_before, cost.currency, step_week))
         share_of = share_change(cost.week_before, cost.week_before + cost.week) if cost.week_before and cost.week else ""
-        quiet = (", ".join(t for t in (base, share_of) if t), count(cost.cups_a_week, "cup") + " a week")
+        cups = _n("{count} cup a week", "{count} cups a week", cost.cups_a_week).format(count=cost.cups_a_week)
+        quiet = (", ".join(t for t in (base, share_of) if t), cups)
         week = cell(_signed(cost.week, cost, step_week), quiet=quiet)
     return (
         cell(f"{cost.drink_name}, {cost.size_name}"),
@@ -180,20 +186,20 @@ def _cup_row(cost: CostChange) -> tuple[Cell, ...]:
 def _before_after(cost: CostChange) -> Cell:
     step, change = cup_step(cost.currency), change_of(cost)
     before = _no_cost(cost) if cost.before is None else money(cost.before, cost.currency, step)
-    after = _UNTOLD if cost.after is None else money(cost.after, cost.currency, step)
+    after = _(_UNTOLD) if cost.after is None else money(cost.after, cost.currency, step)
     if change is None or cost.before is None or cost.after is None:
-        missing = f"missing: {listed(cost.missing)}" if cost.missing else ""
+        missing = _("missing: {names}").format(names=listed(cost.missing)) if cost.missing else ""
         return cell(f"{before}{ARROW}{after}", missing, alarm=cannot_be_told(cost))
     moved = [signed_money(change, cost.currency, step), share_change(cost.before, cost.after)]
     return cell(f"{before}{ARROW}{after}", ", ".join(m for m in moved if m))
 
 
-_UNTOLD = "cannot be told"
+_UNTOLD = later("cannot be told")
 
 
 def _no_cost(cost: CostChange) -> str:
     """Why there is no figure: a price is missing, or the cup is new here."""
-    return _UNTOLD if cannot_be_told(cost) else "not served before"
+    return _(_UNTOLD) if cannot_be_told(cost) else _("not served before")
 
 
 def _signed(value: Decimal | None, cost: CostChange, step: Decimal) -> str:
@@ -202,29 +208,30 @@ def _signed(value: Decimal | None, cost: CostChange, step: Decimal) -> str:
 
 def _margin_lines(cost: CostChange) -> tuple[str, ...]:
     if cost.menu_price is None:
-        return ("no menu price stated",)
+        return (_("no menu price stated"),)
     step = cup_step(cost.currency)
-    menu = f"menu {money(cost.menu_price, cost.currency, week_step(cost.currency))}"
+    price = money(cost.menu_price, cost.currency, week_step(cost.currency))
     if cost.menu_price_before is not None and cost.menu_price_before != cost.menu_price:
         before_price = money(cost.menu_price_before, cost.currency, week_step(cost.currency))
-        menu = f"menu {before_price}{ARROW}{menu.removeprefix('menu ')}"
+        price = f"{before_price}{ARROW}{price}"
+    menu = _("menu {price}").format(price=price)
     if cost.margin_after is None:
-        return menu, "margin cannot be told"
+        return menu, _("margin cannot be told")
     after = money(cost.margin_after, cost.currency, step)
     if cost.margin_before is None:
         share_after = "" if cost.margin_share_after is None else f", {share(cost.margin_share_after)}"
-        return menu, f"margin {_no_cost(cost)}{ARROW}{after}{share_after}"
+        return menu, _("margin {margin}").format(margin=f"{_no_cost(cost)}{ARROW}{after}{share_after}")
     before = money(cost.margin_before, cost.currency, step)
     moved = signed_money(cost.margin_after - cost.margin_before, cost.currency, step)
-    return menu, f"margin {before}{ARROW}{after}, {moved}", margin_share(cost)
+    return menu, _("margin {margin}").format(margin=f"{before}{ARROW}{after}, {moved}"), margin_share(cost)
 
 
 def _ingredient_table(caption: str, costs: list[CostChange]) -> Table:
     columns = (
-        Column("Drink and size"),
-        Column("Ingredient"),
-        Column("Price effect", number=True),
-        Column("Recipe effect", number=True),
+        Column(_("Drink and size")),
+        Column(_("Ingredient")),
+        Column(_("Price effect"), number=True),
+        Column(_("Recipe effect"), number=True),
     )
     rows = [row for cost in costs for row in _ingredient_rows(cost)]
     return Table(caption, columns, tuple(rows))

@@ -17,10 +17,11 @@ from specctl.change.impact import Impact
 from specctl.report.cup_view import CupView, picture_id, view_made
 from specctl.report.cup_words import ESTIMATE, NO_EVIDENCE, gap_words, room_short, verdict_short
 from specctl.report.tables import Block, Cell, Column, Cups, Note, Point, Section, Table, cell
+from specctl.report.tongue import _, _n, later
 from specctl.report.view_names import site_names
 
 KEY = "cups"
-TITLE = "In the cup, estimated"
+TITLE = later("In the cup, estimated")
 MOST_DRAWN = 12
 _MOST_ON_FIRST_SCREEN = 2
 
@@ -31,26 +32,30 @@ def told(point: Point, impact: Impact) -> Point:
     if not worse:
         return point
     words = "; ".join(worse[:_MOST_ON_FIRST_SCREEN])
-    more = f"; {len(worse) - _MOST_ON_FIRST_SCREEN} more below" if len(worse) > _MOST_ON_FIRST_SCREEN else ""
-    return Point(point.label, f"{point.text} IN THE CUP (estimated): {words}{more}.", point.section, alarm=True)
+    left = len(worse) - _MOST_ON_FIRST_SCREEN
+    if left > 0:
+        words = _n("{cups}; {count} more below", "{cups}; {count} more below", left).format(cups=words, count=left)
+    text = _("{point} IN THE CUP (estimated): {cups}.").format(point=point.text, cups=words)
+    return Point(point.label, text, point.section, alarm=True)
 
 
 def section(impact: Impact) -> Section:
     """Verdicts that move or are bad, then the cups of the standard builds drawn, worst first."""
-    blocks: list[Block] = [Note(f"{ESTIMATE} {NO_EVIDENCE} No signature rests on this part.")]
+    blocks: list[Block] = [Note(f"{_(ESTIMATE)} {_(NO_EVIDENCE)} {_('No signature rests on this part.')}")]
     if not impact.cups:
-        return Section(KEY, TITLE, (Note("No cup changes: as far as can be computed, every drink stands as it did."),))
+        return Section(KEY, _(TITLE), (Note(_("No cup changes: as far as can be computed, every drink stands as it did.")),))
     listed = [change for change in _worst_first(impact) if change.verdict_moves or change.is_bad]
     if listed:
         blocks.append(_table(impact, listed))
     else:
-        blocks.append(Note("Every cup that changes fits as it did, and its layers stay or mix as they did."))
+        blocks.append(Note(_("Every cup that changes fits as it did, and its layers stay or mix as they did.")))
     drawn = [change for change in _worst_first(impact) if not change.choice or change.is_worse]
     for number, change in enumerate(drawn[:MOST_DRAWN]):
         blocks.append(Cups(_caption(impact, change), _view(change.before, number), _view(change.after, number)))
     if len(drawn) > MOST_DRAWN:
-        blocks.append(Note(f"{MOST_DRAWN} of {len(drawn)} cups are drawn, the worst first; specctl show DRINK draws any of them."))
-    return Section(KEY, TITLE, tuple(blocks), alarm=any(change.is_worse for change in impact.cups))
+        words = _("{drawn} of {count} cups are drawn, the worst first; specctl show DRINK draws any of them.")
+        blocks.append(Note(words.format(drawn=MOST_DRAWN, count=len(drawn))))
+    return Section(KEY, _(TITLE), tuple(blocks), alarm=any(change.is_worse for change in impact.cups))
 
 
 def cups_json(impact: Impact) -> list[dict[str, Any]]:
@@ -101,12 +106,12 @@ def _table(impact: Impact, changes: list[CupChange]) -> Table:
         (
             cell(_name(change), quiet=(site_names(impact, change.sites),)),
             _room_cell(change),
-            Cell(_layer_words(change), alarm=any(rank >= BAD for _, rank, _ in _moves(change)[1:])),
+            Cell(_layer_words(change), alarm=any(rank >= BAD for _words, rank, _moved in _moves(change)[1:])),
         )
         for change in changes
     )
-    columns = (Column("Drink"), Column("Does it fit"), Column("Do its layers stay"))
-    return Table("Verdicts that move, and cups that stand badly", columns, rows)
+    columns = (Column(_("Drink")), Column(_("Does it fit")), Column(_("Do its layers stay")))
+    return Table(_("Verdicts that move, and cups that stand badly"), columns, rows)
 
 
 def _room_cell(change: CupChange) -> Cell:
@@ -115,7 +120,7 @@ def _room_cell(change: CupChange) -> Cell:
     quiet = []
     if after is not None and after.free_mm is not None:
         was = f"{before.free_mm:.0f} mm → " if before is not None and before.free_mm is not None else ""
-        quiet.append(f"{was}{after.free_mm:.0f} mm to the fill line")
+        quiet.append(_("{distance} to the fill line").format(distance=f"{was}{after.free_mm:.0f} mm"))
     return cell(_move(_room(before), _room(after)), quiet=tuple(quiet), alarm=bool(after and after.room in ("over-line", "overflows")))
 
 
@@ -129,7 +134,7 @@ def _layer_words(change: CupChange) -> tuple[str, ...]:
     told = tuple(words for words, rank, has_moved in pairs if has_moved or rank >= BAD)
     if told:
         return told
-    return ("as before",) if pairs else ("one layer",)
+    return (_("as before"),) if pairs else (_("one layer"),)
 
 
 def _moves(change: CupChange) -> list[tuple[str, int, bool]]:
@@ -146,14 +151,14 @@ def _moves(change: CupChange) -> list[tuple[str, int, bool]]:
         first, then = verdict_short(old.verdict) if old else "", verdict_short(new.verdict) if new else ""
         gap = f" ({gap_words(new.gap, new.band)})" if new and new.gap is not None and new.band is not None else ""
         lower, upper = (names.get(key, key) for key in pair)
-        found.append((f"{upper} on {lower}: {_move(first, then)}{gap}", ranks.get(new.verdict, 0) if new else 0, first != then))
+        found.append((_("{upper} on {lower}: {verdict}").format(upper=upper, lower=lower, verdict=f"{_move(first, then)}{gap}"), ranks.get(new.verdict, 0) if new else 0, first != then))
     return found
 
 
 def _move(before: str, after: str) -> str:
     if before == after:
         return after
-    return f"{before or 'not there'} → {after or 'not there'}"
+    return f"{before or _('not there')} → {after or _('not there')}"
 
 
 def _figures(made: CupMade | None) -> Mapping[str, Any] | None:

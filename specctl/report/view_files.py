@@ -6,6 +6,7 @@ import re
 
 from specctl.change.impact import Impact
 from specctl.report.tables import Block, Cell, Column, Note, Section, Table, cell
+from specctl.report.tongue import _
 from specctl.report.words import span_words
 
 KEY = "files"
@@ -13,10 +14,10 @@ KEY = "files"
 
 def section(impact: Impact) -> Section:
     """Fact by fact; what bears on a declaration never folds."""
-    title = "Other controlled files that change"
+    title = _("Other controlled files that change")
     if not impact.file_changes:
-        return Section(KEY, title, (Note("No other controlled file changes."),))
-    columns = ("File", "What", "Before", "After")
+        return Section(KEY, title, (Note(_("No other controlled file changes.")),))
+    columns = (_("File"), _("What"), _("Before"), _("After"))
     open_rows: list[tuple[Cell, ...]] = []
     folded: list[tuple[Cell, ...]] = []
     for file, path, before, after in impact.file_changes:
@@ -25,9 +26,9 @@ def section(impact: Impact) -> Section:
     heads = tuple(Column(c) for c in columns)
     blocks: list[Block] = []
     if open_rows:
-        blocks.append(Table("Facts about allergens that differ, file by file", heads, tuple(open_rows)))
+        blocks.append(Table(_("Facts about allergens that differ, file by file"), heads, tuple(open_rows)))
     if folded:
-        blocks.append(Table("Facts that differ, file by file", heads, tuple(folded), fold=True))
+        blocks.append(Table(_("Facts that differ, file by file"), heads, tuple(folded), fold=True))
     return Section(KEY, title, tuple(blocks))
 
 
@@ -43,8 +44,8 @@ _SECONDS = re.compile(r"([0-9]{1,9}) s")
 
 def _fact_cells(before: str, after: str) -> tuple[Cell, Cell]:
     if not before and not after:
-        return cell("no fact differs"), cell("no fact differs")
-    return cell(_fact_words(before) or "not there"), cell(_fact_words(after) or "taken out")
+        return cell(_("no fact differs")), cell(_("no fact differs"))
+    return cell(_fact_words(before) or _("not there")), cell(_fact_words(after) or _("taken out"))
 
 
 def _fact_words(text: str) -> str:

@@ -6,13 +6,14 @@ from decimal import Decimal
 from typing import Any, Mapping
 
 from specctl.change.impact import AmountChange, AtSites
+from specctl.report.tongue import _, later
 from specctl.report.view_names import STANDARD
 from specctl.report.two_words import two_words
 from specctl.report.view_numbers import ARROW, grams, share_change, signed_grams
 from specctl.report.words import amount_words, error_words, measure_words, pieces_words, rule_words
 
-NOT_THERE = "not in it"
-LEFT_OUT = "left out"
+NOT_THERE = later("not in it")
+LEFT_OUT = later("left out")
 CALLED_OUT = ("outside", "no-tool")
 
 
@@ -20,7 +21,7 @@ def change_words(change: AmountChange) -> str:
     """`28 g → 34 g, +6 g, +21.4 %`; says so where the line is new, gone or another ingredient."""
     before, after = _amount(change, "before"), _amount(change, "after")
     if change.before == change.after and before == after:
-        return f"{after}, unchanged"
+        return _("{amount}, unchanged").format(amount=after)
     parts = [f"{before}{ARROW}{after}"]
     gone, new = change.after_of is None, change.before_of is None
     if gone and change.before is not None:
@@ -38,7 +39,9 @@ def change_short(change: AmountChange) -> str:
     if change.before_of == change.after_of or None in (change.before_of, change.after_of):
         return f"{before}{ARROW}{after}"
     old, new = line_of(change, "before"), line_of(change, "after")
-    return f"{before} of {old['name'] if old else change.before_of}{ARROW}{after} of {new['name'] if new else change.after_of}"
+    of = _("{amount} of {ingredient}")
+    first = of.format(amount=before, ingredient=old["name"] if old else change.before_of)
+    return f"{first}{ARROW}{of.format(amount=after, ingredient=new['name'] if new else change.after_of)}"
 
 
 def is_called_out(change: AmountChange) -> bool:
@@ -75,9 +78,9 @@ def tools_move(at: AtSites) -> bool:
 
 def tools_at(at: AtSites) -> str:
     """Old to new in one group of sites' own tools."""
-    before = measure_words(at.before_line) if at.before_line else NOT_THERE
-    after = measure_words(at.after_line) if at.after_line else LEFT_OUT
-    words = f"{after}, as before" if before == after else f"{before}{ARROW}{after}"
+    before = measure_words(at.before_line) if at.before_line else _(NOT_THERE)
+    after = measure_words(at.after_line) if at.after_line else _(LEFT_OUT)
+    words = _("{measure}, as before").format(measure=after) if before == after else f"{before}{ARROW}{after}"
     return f"{words}; {two}" if (two := _two_at(at)) else words
 
 
@@ -92,7 +95,7 @@ def _two_at(at: AtSites) -> str:
 def _amount(change: AmountChange, side: str) -> str:
     value: Decimal | None = getattr(change, side)
     if getattr(change, f"{side}_of") is None:
-        return NOT_THERE if side == "before" else LEFT_OUT
+        return _(NOT_THERE) if side == "before" else _(LEFT_OUT)
     line = line_of(change, side)
     if line and line["grams"] and (line["each"] is not None or line["rule"] is not None):
         return amount_words(line)
@@ -100,7 +103,7 @@ def _amount(change: AmountChange, side: str) -> str:
         return grams(value)
     if line and line["each"] is not None:
         return pieces_words(line["each"])
-    return rule_words(line["rule"]) if line and line["rule"] else "no amount is stated"
+    return rule_words(line["rule"]) if line and line["rule"] else _("no amount is stated")
 
 
 def line_of(change: AmountChange, side: str) -> Mapping[str, Any] | None:

@@ -6,9 +6,9 @@ from dataclasses import replace
 
 from specctl.change.impact import AllergenChange, AmountChange, Impact
 from specctl.report.tables import Block, Cell, Column, Table, cell
+from specctl.report.tongue import _, _n
 from specctl.report.view_lines import CALLED_OUT, amount_after, given
-from specctl.report.view_names import choice_words, kind_words, market_sites, path_words, site_names
-from specctl.report.view_numbers import count
+from specctl.report.view_names import choice_words, market_sites, named, path_words, site_names
 from specctl.report.words import measure_words, status_words, verdict_words
 
 MOST_NEW = 6
@@ -49,10 +49,11 @@ def amount_tables(impact: Impact) -> list[Block]:
             by_item.setdefault(change.item, []).append(change)
     blocks: list[Block] = []
     for item, own in by_item.items():
-        where = count(len(fresh[item]), "site")
-        name = f"{own[0].item_name} ({kind_words(item)})"
-        blocks.append(replace(_sizes_table(impact, f"{name}: new at {where}", own), fold=len(by_item) > MOST_NEW))
-        blocks.append(_tools_table(impact, f"{name}: in each site's own tools", own))
+        where = len(fresh[item])
+        name = named(item, own[0].item_name)
+        caption = _n("{item}: new at {count} site", "{item}: new at {count} sites", where).format(item=name, count=where)
+        blocks.append(replace(_sizes_table(impact, caption, own), fold=len(by_item) > MOST_NEW))
+        blocks.append(_tools_table(impact, _("{item}: in each site's own tools").format(item=name), own))
     return blocks
 
 
@@ -62,13 +63,13 @@ def _sizes_table(impact: Impact, caption: str, changes: list[AmountChange]) -> T
     for change in sorted(changes, key=lambda c: bool(c.choice)):
         slot = (change.choice, change.path, change.line_name)
         rows.setdefault(slot, {}).setdefault(change.size, []).append(change)
-    columns = (Column("Line"), *(Column(name, number=True) for _, name in sizes))
+    columns = (Column(_("Line")), *(Column(name, number=True) for _key, name in sizes))
     body = tuple(
         (
             cell(name, quiet=(next(iter(by_size.values()))[0].choice_name,) if choice else ()),
-            *(_amounts(impact, by_size.get(size, [])) for size, _ in sizes),
+            *(_amounts(impact, by_size.get(size, [])) for size, _name in sizes),
         )
-        for (choice, _, name), by_size in rows.items()
+        for (choice, _path, name), by_size in rows.items()
     )
     return Table(caption, columns, body)
 
@@ -79,12 +80,13 @@ def _amounts(impact: Impact, changes: list[AmountChange]) -> Cell:
         return cell("–")
     if len(changes) == 1:
         return cell(amount_after(changes[0]))
-    told = (f"{amount_after(c)} at {site_names(impact, (s for at in c.at for s in at.sites))}" for c in changes)
-    return cell(*told)
+    words = _("{amount} at {sites}")
+    sites = (site_names(impact, (s for at in c.at for s in at.sites)) for c in changes)
+    return cell(*(words.format(amount=amount_after(c), sites=here) for c, here in zip(changes, sites, strict=True)))
 
 
 def _tools_table(impact: Impact, caption: str, changes: list[AmountChange]) -> Table:
-    columns = ("Line", "Sites", "In their own tools", "What it gives")
+    columns = (_("Line"), _("Sites"), _("In their own tools"), _("What it gives"))
     rows = []
     for change in changes:
         for at in change.at:
@@ -111,12 +113,12 @@ def allergen_tables(impact: Impact) -> list[Block]:
             by_item.setdefault(change.item, []).append(change)
     if not by_item:
         return []
-    columns = ("Drink or prep", "Choice", *(status_words(s) for s in _ORDER), "Where")
+    columns = (_("Drink or prep"), _("Choice"), *(status_words(s) for s in _ORDER), _("Where"))
     rows = [row for changes in by_item.values() for row in _status_rows(impact, changes)]
     ways = tuple(_ways_row(impact, changes) for changes in by_item.values())
     return [
-        Table("New here: what each brings, all of it", tuple(Column(name) for name in columns), tuple(rows)),
-        Table("New here: the ways in", (Column("Drink or prep"), Column("Every substance, and how it gets in")), ways),
+        Table(_("New here: what each brings, all of it"), tuple(Column(name) for name in columns), tuple(rows)),
+        Table(_("New here: the ways in"), (Column(_("Drink or prep")), Column(_("Every substance, and how it gets in"))), ways),
     ]
 
 
@@ -125,7 +127,7 @@ def _status_rows(impact: Impact, changes: list[AllergenChange]) -> list[tuple[Ce
     at: dict[tuple[str, str, tuple[str, ...]], dict[str, list[str]]] = {}
     for change in changes:
         slot = (choice_words(change.choice, change.choice_name), change.market, change.sites)
-        name = change.name if change.listed else f"{change.name} (not on this market's list, shown all the same)"
+        name = change.name if change.listed else _("{name} (not on this market's list, shown all the same)").format(name=change.name)
         at.setdefault(slot, {}).setdefault(str(change.after), []).append(name)
     same: dict[tuple[tuple[str, ...], ...], dict[str, list[str]]] = {}
     for (choice, market, sites), brought in at.items():
@@ -138,7 +140,7 @@ def _status_rows(impact: Impact, changes: list[AllergenChange]) -> list[tuple[Ce
             places.setdefault(tuple(sorted(where)), []).append(choice)
         for here, choices in places.items():
             brings = (cell(", ".join(group) or "–", alarm=bool(group)) for group in names)
-            rows.append((cell(f"{changes[0].item_name} ({kind_words(changes[0].item)})"), cell(*choices), *brings, cell(*here)))
+            rows.append((cell(named(changes[0].item, changes[0].item_name)), cell(*choices), *brings, cell(*here)))
     return rows
 
 
@@ -148,5 +150,5 @@ def _ways_row(impact: Impact, changes: list[AllergenChange]) -> tuple[Cell, ...]
         told = ways.setdefault(change.name, {})
         for path in change.paths:
             told[path_words(impact, change.item, path)] = None
-    lines = (f"{name}: {'; '.join(told) or 'no path is stated'}" for name, told in ways.items())
-    return cell(f"{changes[0].item_name} ({kind_words(changes[0].item)})"), cell(*lines)
+    lines = (f"{name}: {'; '.join(told) or _('no path is stated')}" for name, told in ways.items())
+    return cell(named(changes[0].item, changes[0].item_name)), cell(*lines)

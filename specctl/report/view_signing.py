@@ -8,6 +8,7 @@ from specctl.change.effect import CHAIN
 from specctl.change.impact import Impact, ObjectionHeard, Reason, Signing
 from specctl.change.policy import CLASS_WORDS
 from specctl.report.tables import Block, Cell, Column, Command, Facts, Listing, Note, Section, Table, cell
+from specctl.report.tongue import _, _n, later
 from specctl.report.view_costs import EVIDENCE
 from specctl.report.view_names import (
     day_words,
@@ -17,7 +18,7 @@ from specctl.report.view_names import (
     site_list,
     weekday_words,
 )
-from specctl.report.view_numbers import ROUNDING, count
+from specctl.report.view_numbers import ROUNDING
 from specctl.report.words import CAUTIONS, say
 
 SIGNING = "signing"
@@ -25,9 +26,9 @@ ABOUT = "about"
 SIGN = "sign"
 
 OVER = {
-    "released": "This proposal is released: nothing more can be signed.",
-    "superseded": "This proposal is superseded by a later one: nothing is to be signed.",
-    "withdrawn": "This proposal is withdrawn: nothing is to be signed.",
+    "released": later("This proposal is released: nothing more can be signed."),
+    "superseded": later("This proposal is superseded by a later one: nothing is to be signed."),
+    "withdrawn": later("This proposal is withdrawn: nothing is to be signed."),
 }
 
 
@@ -42,7 +43,7 @@ def asked_here(impact: Impact) -> list[Signing]:
     return [s for s in impact.signings if scope in (CHAIN, s.scope)]
 
 
-NOTHING_LEFT = (
+NOTHING_LEFT = later(
     "Nothing is left to compare: today's book holds what this proposal changed, so this page cannot show it. "
     "Ask for the release, or for what is in force."
 )
@@ -56,32 +57,33 @@ def nothing_left(impact: Impact) -> bool:
 def signing_section(impact: Impact) -> Section:
     blocks: list[Block] = []
     if impact.release:
-        blocks.append(Note(f"Released as release {impact.release}; this is how it stood then."))
+        blocks.append(Note(_("Released as release {release}; this is how it stood then.").format(release=impact.release)))
     if impact.signings:
-        asked = ("Who signs", "For", "State", "Who can")
+        asked = (_("Who signs"), _("For"), _("State"), _("Who can"))
         rows = tuple(_signing_row(impact, s) for s in impact.signings)
-        blocks.append(Table("Signatures the policy asks for", tuple(Column(c) for c in asked), rows))
+        blocks.append(Table(_("Signatures the policy asks for"), tuple(Column(c) for c in asked), rows))
         blocks += [_why(impact, s) for s in impact.signings]
         digests = {s.scope: s.digest for s in impact.signings if s.digest}
-        pairs = tuple((f"Effect digest for {scope_words(impact, scope)}", d) for scope, d in digests.items())
+        pairs = tuple((_("Effect digest for {scope}").format(scope=scope_words(impact, scope)), d) for scope, d in digests.items())
         blocks += [Facts(pairs)] if pairs else []
     else:
-        blocks.append(Note("The policy asks for no signature on this."))
+        blocks.append(Note(_("The policy asks for no signature on this.")))
     if impact.objections:
-        heard = ("Who", "Said", "Objection", "State")
+        heard = (_("Who"), _("Said"), _("Objection"), _("State"))
         rows = tuple(_objection_row(impact, o) for o in impact.objections)
-        blocks.append(Table("Objections", tuple(Column(c) for c in heard), rows))
+        blocks.append(Table(_("Objections"), tuple(Column(c) for c in heard), rows))
     else:
-        blocks.append(Note("Nobody has objected."))
-    return Section(SIGNING, "Who must sign, and why", tuple(blocks), alarm=any(o.open for o in impact.objections))
+        blocks.append(Note(_("Nobody has objected.")))
+    return Section(SIGNING, _("Who must sign, and why"), tuple(blocks), alarm=any(o.open for o in impact.objections))
 
 
 def _signing_row(impact: Impact, signing: Signing) -> tuple[Cell, ...]:
+    scope = scope_words(impact, signing.scope)
     return (
         cell(role_words(signing.role)),
-        cell(scope_words(impact, signing.scope) + (" (new signatories)" if signing.quorum else "")),
+        cell(_("{scope} (new signatories)").format(scope=scope) if signing.quorum else scope),
         _signed_cell(signing),
-        cell(listed(signing.can_sign) or "NOBODY is named who can", alarm=not signing.can_sign),
+        cell(listed(signing.can_sign) or _("NOBODY is named who can"), alarm=not signing.can_sign),
     )
 
 
@@ -91,13 +93,14 @@ _MOST_EXAMPLES = 5
 
 def _why(impact: Impact, signing: Signing) -> Block:
     """The policy's reasons, class by class in its own words, with what falls into each."""
-    lead = f"Why {role_words(signing.role)} signs for {scope_words(impact, signing.scope)}{', by the new rules' if signing.quorum else ''}"
+    words = _("Why {role} signs for {scope}, by the new rules") if signing.quorum else _("Why {role} signs for {scope}")
+    lead = words.format(role=role_words(signing.role), scope=scope_words(impact, signing.scope))
     told = {text for reason in signing.reasons for text in reason.examples}
     points = [_reason_words(reason) for reason in signing.reasons]
     points += [text for text in signing.because if text not in told]
     if not points and signing.scope != impact.effect.scope:
-        points = ["for what changes elsewhere in the chain"]
-    return Listing(lead, tuple(points) or ("no reason is stated",))
+        points = [_("for what changes elsewhere in the chain")]
+    return Listing(lead, tuple(points) or (_("no reason is stated"),))
 
 
 _LEADS = ("an amount changes in ", "the tools for ", "the cost of ", "the allergen facts in ")
@@ -112,33 +115,34 @@ def _without_repeats(examples: tuple[str, ...]) -> list[str]:
 
 
 def _reason_words(reason: Reason) -> str:
-    words = CLASS_WORDS.get(reason.change, role_words(reason.change))
+    words = _(CLASS_WORDS[reason.change]) if reason.change in CLASS_WORDS else role_words(reason.change)
     shown = _without_repeats(reason.examples[:_MOST_EXAMPLES])
     more = len(reason.examples) - len(shown)
-    shown += [f"{more} more of this kind"] if more else []
-    why = f" {reason.why.rstrip('.')}." if reason.why else ""
-    return f"{words[:1].upper()}{words[1:]}.{why} Here: {'; '.join(shown)}."
+    shown += [_n("{count} more of this kind", "{count} more of this kind", more).format(count=more)] if more else []
+    said = _("{change}. {why}. Here: {here}.") if reason.why else _("{change}. Here: {here}.")
+    change = f"{words[:1].upper()}{words[1:]}"
+    return said.format(change=change, why=reason.why.rstrip("."), here="; ".join(shown))
 
 
 def _signed_cell(signing: Signing) -> Cell:
     if signing.met_by is not None:
-        return cell(f"signed by {signing.met_by}")
+        return cell(_("signed by {person}").format(person=signing.met_by))
     if signing.stale:
-        return cell("STALE: sign again", quiet=(signing.stale,), alarm=True)
-    return cell("open")
+        return cell(_("STALE: sign again"), quiet=(signing.stale,), alarm=True)
+    return cell(_("open"))
 
 
 def _objection_row(impact: Impact, objection: ObjectionHeard) -> tuple[Cell, ...]:
     return (
         cell(objection.person, quiet=(f"{role_words(objection.role)}, {scope_words(impact, objection.scope)}",)),
         cell(_said_words(objection.said)),
-        cell(objection.note or "no reason is stated"),
-        cell("OPEN" if objection.open else "answered", alarm=objection.open),
+        cell(objection.note or _("no reason is stated")),
+        cell(_("OPEN") if objection.open else _("answered"), alarm=objection.open),
     )
 
 
 def _said_words(said: str) -> str:
-    moment, _, clock = said.partition("T")
+    moment, _separator, clock = said.partition("T")
     return f"{day_words(moment)}, {clock[:5]} UTC" if clock.endswith("Z") else day_words(said)
 
 
@@ -146,32 +150,34 @@ def about_section(impact: Impact) -> Section:
     """What this page rests on: proposal, scope, digests, commits, cautions."""
     blocks: list[Block] = []
     if impact.conflicts:
-        lead = f"CANNOT be released: {conflict_words(impact)}"
+        lead = _("CANNOT be released: {why}").format(why=conflict_words(impact))
         blocks.append(Listing(lead, impact.conflicts, alarm=True))
     pairs = [
-        ("Proposal", impact.proposal),
-        ("Book", f"{impact.book_name} ({impact.book})"),
-        ("State", f"released as release {impact.release}" if impact.release else impact.state),
-        ("Proposed by", impact.author or "an author who is not named"),
-        ("Scope", f"{scope_words(impact, impact.effect.scope)} ({impact.effect.scope})"),
+        (_("Proposal"), impact.proposal),
+        (_("Book"), f"{impact.book_name} ({impact.book})"),
+        (_("State"), state_words(impact)),
+        (_("Proposed by"), impact.author or _("an author who is not named")),
+        (_("Scope"), f"{scope_words(impact, impact.effect.scope)} ({impact.effect.scope})"),
         *_wave_pairs(impact),
-        ("Effect digest", impact.digest),
-        ("Compared with main at", impact.main or "not stated"),
-        ("Tip of the proposal", impact.tip or "not stated"),
-        ("Edited from", impact.edited_from or "not stated"),
-        ("Classes of change", listed(role_words(c) for c in impact.classes) or "none"),
+        (_("Effect digest"), impact.digest),
+        (_("Compared with main at"), impact.main or _("not stated")),
+        (_("Tip of the proposal"), impact.tip or _("not stated")),
+        (_("Edited from"), impact.edited_from or _("not stated")),
+        (_("Classes of change"), listed(role_words(c) for c in impact.classes) or _("none")),
         *_price_pairs(impact),
     ]
     blocks.append(Facts(tuple(pairs)))
-    blocks.append(Listing("Mind", (*(say(key) for key in CAUTIONS), *_MIND)))
-    blocks.append(Note(ROUNDING))
-    return Section(ABOUT, "What this page rests on", tuple(blocks), alarm=bool(impact.conflicts))
+    blocks.append(Listing(_("Mind"), (*(say(key) for key in CAUTIONS), *map(_, _MIND))))
+    blocks.append(Note(_(ROUNDING)))
+    return Section(ABOUT, _("What this page rests on"), tuple(blocks), alarm=bool(impact.conflicts))
 
 
 _MIND = (
-    "Allergens, caffeine, temperatures and hold times stand here as the book has them; local law and licensed "
-    "practice decide.",
-    "UNKNOWN is never an answer that something is absent.",
+    later(
+        "Allergens, caffeine, temperatures and hold times stand here as the book has them; local law and licensed "
+        "practice decide."
+    ),
+    later("UNKNOWN is never an answer that something is absent."),
     EVIDENCE,
 )
 
@@ -179,50 +185,81 @@ _MIND = (
 def _wave_pairs(impact: Impact) -> list[tuple[str, str]]:
     waves = impact.effect.waves
     if not waves:
-        return [("Starts", weekday_words(impact.effect.start))]
+        return [(_("Starts"), weekday_words(impact.effect.start))]
     return [
-        (f"Wave {w.key}, {weekday_words(w.start)}", ", ".join(site_list(impact, w.sites)) or "no site")
+        (_("Wave {wave}, {day}").format(wave=w.key, day=weekday_words(w.start)), ", ".join(site_list(impact, w.sites)) or _("no site"))
         for w in waves
     ]
 
 
 def _price_pairs(impact: Impact) -> list[tuple[str, str]]:
     if not impact.price_books:
-        return [("Price book", "none at hand")]
+        return [(_("Price book"), _("none at hand"))]
     return [
-        (f"Price book, {impact.names.franchises.get(f, f)}", f"{digest}, as of {day_words(as_of)}")
+        (
+            _("Price book, {franchise}").format(franchise=impact.names.franchises.get(f, f)),
+            _("{digest}, as of {day}").format(digest=digest, day=day_words(as_of)),
+        )
         for f, digest, as_of in impact.price_books
     ]
 
 
 def conflict_words(impact: Impact) -> str:
     """How many places of the proposal main changed as well, otherwise."""
-    places = count(len(impact.conflicts), "place")
-    return f"in {places} this proposal and today's book both changed the same thing, apart"
+    places = len(impact.conflicts)
+    words = _n(
+        "in {count} place this proposal and today's book both changed the same thing, apart",
+        "in {count} places this proposal and today's book both changed the same thing, apart",
+        places,
+    )
+    return words.format(count=places)
+
+
+def state_words(impact: Impact) -> str:
+    """`in review`, `released as release 12`."""
+    if impact.release:
+        return _("released as release {release}").format(release=impact.release)
+    return _(_STATES[impact.state]) if impact.state in _STATES else impact.state
+
+
+_STATES = {
+    "draft": later("draft"),
+    "in review": later("in review"),
+    "approved": later("approved"),
+    "released": later("released"),
+    "superseded": later("superseded"),
+    "withdrawn": later("withdrawn"),
+}
 
 
 def sign_section(impact: Impact) -> Section:
     """The exact lines to type; always the last part of a page."""
-    title = "Sign or object"
+    title = _("Sign or object")
     if is_over(impact):
-        number = f" It is release {impact.release}." if impact.release else ""
-        names = f"This page shows effect digest {impact.digest}"
-        return Section(SIGN, title, (Note(OVER[impact.state] + number), Note(names)))
+        over = _(OVER[impact.state])
+        if impact.release:
+            over = _("{over} It is release {release}.").format(over=over, release=impact.release)
+        names = _("This page shows effect digest {digest}").format(digest=impact.digest)
+        return Section(SIGN, title, (Note(over), Note(names)))
     if impact.conflicts:
-        words = "It cannot be signed or released as it stands. Its author settles the conflict and proposes it again."
+        words = _("It cannot be signed or released as it stands. Its author settles the conflict and proposes it again.")
         return Section(SIGN, title, (Note(words, alarm=True),), alarm=True)
     blocks: list[Block] = []
     own = asked_here(impact)
     open_ones = [s for s in own if s.met_by is None] or own
     if not open_ones:
-        blocks.append(Note("No signature is asked for in this scope. Anybody who may sign may object:"))
+        blocks.append(Note(_("No signature is asked for in this scope. Anybody who may sign may object:")))
         blocks.append(Command(_line("object", impact.proposal, "", impact.effect.scope)))
     for signing in open_ones:
-        words = f"As {role_words(signing.role)}, for {scope_words(impact, signing.scope)}, in a clone of the book:"
+        words = _("As {role}, for {scope}, in a clone of the book:").format(
+            role=role_words(signing.role), scope=scope_words(impact, signing.scope)
+        )
         blocks += [Note(words), Command(_line("sign", impact.proposal, signing.role, signing.scope))]
-        blocks += [Note("or, to object:"), Command(_line("object", impact.proposal, signing.role, signing.scope))]
+        blocks += [Note(_("or, to object:")), Command(_line("object", impact.proposal, signing.role, signing.scope))]
     blocks += _without_a_book(impact, open_ones)
-    words = f"A signature for {scope_words(impact, impact.effect.scope)} names this effect digest: {impact.digest}"
+    words = _("A signature for {scope} names this effect digest: {digest}").format(
+        scope=scope_words(impact, impact.effect.scope), digest=impact.digest
+    )
     return Section(SIGN, title, (*blocks, Note(words)))
 
 
@@ -231,7 +268,7 @@ def _without_a_book(impact: Impact, signings: list[Signing]) -> list[Block]:
     here = [s for s in signings if s.scope == impact.effect.scope]
     if not here:
         return []
-    words = (
+    words = _(
         "Without a copy of the book: ask for this report's JSON form, sign that file with your id as signatory, "
         "and mail back the text it prints:"
     )

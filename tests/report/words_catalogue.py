@@ -17,6 +17,7 @@ from babel.messages.extract import extract_from_dir
 from babel.messages.mofile import write_mo
 from babel.messages.pofile import read_po, write_po
 
+from specctl.change.policy import CLASS_WORDS
 from specctl.report.catalogue import ENGLISH, MONTHS
 
 REPORT = Path(__file__).resolve().parents[2] / "specctl" / "report"
@@ -33,6 +34,8 @@ def said() -> Catalog:
         str(REPORT), [("**.html", "jinja2")], keywords={"_": None, "_n": (1, 2)}
     ):
         found.add(message, locations=[(file.replace("\\", "/"), None)], auto_comments=comments, context=context)
+    for text in CLASS_WORDS.values():
+        found.add(text, locations=[("view_signing.py", None)])
     for text in (*ENGLISH.values(), *MONTHS):
         if any(map(str.isalpha, text)):
             found.add(text, locations=[("catalogue.py", None)])
