@@ -291,8 +291,6 @@ ENGLISH: dict[str, str] = {
     "word.no": "no",
     "word.drink": "Drink",
     "word.prep": "Prep",
-    "word.ago": "{span} ago",
-    "word.ahead": "in {span}",
     "word.under-a-minute": "under a minute",
     "word.minute": "1 minute",
     "word.minutes": "{count} minutes",

@@ -131,7 +131,7 @@ _NARROWEST, _WIDEST = 8, 40
 def _shares(table: Table) -> list[int]:
     """The weight of each column, by its longest line."""
     reach = [
-        max((len(line) for row in table.rows for line in row[n].all_lines), default=0) for n, _ in enumerate(table.columns)
+        max((len(line) for row in table.rows for line in row[n].all_lines), default=0) for n, _column in enumerate(table.columns)
     ]
     return [min(max(r, len(c.name), _NARROWEST), _WIDEST) for r, c in zip(reach, table.columns, strict=True)]
 

@@ -105,6 +105,11 @@ def _tag(text: str) -> str:
     return "-".join((first.lower(), *(part.upper() if len(part) == 2 else part for part in rest)))
 
 
+def translates() -> bool:
+    """Whether anything but the English in the code is being said."""
+    return _spoken.get().words is not None
+
+
 def language() -> str:
     """What is being spoken, as BCP 47 names it: `en-GB`."""
     return _spoken.get().language

@@ -10,10 +10,12 @@ from specctl.change.effect import CHAIN
 from specctl.change.impact import AmountChange, AtSites, Impact
 from specctl.report import view_same_grams
 from specctl.report.tables import Point
+from specctl.report.tongue import _, _n
 from specctl.report.view_lines import change_short, is_called_out, is_seen, is_standard, tools_at, tools_move
 from specctl.report.view_names import few, is_drink, site_names
 from specctl.report.view_new import new_items, of_new_item
 from specctl.report.view_numbers import count
+from specctl.report.words import say
 
 # More would push the rest off the first screen; the section holds them all.
 _MOST_ITEMS = 2
@@ -31,7 +33,7 @@ def point(impact: Impact) -> Point:
         if not of_new_item(fresh, change) and is_seen(change):
             moved.setdefault(change.item, []).append(change)
     names = {c.item: c.item_name for c in impact.amounts}
-    parts = [f"{names[item]}: {words}" for item in _ordered(moved, names) if (words := item_words(impact, moved[item]))]
+    parts = [_("{name}: {words}").format(name=names[item], words=words) for item in _ordered(moved, names) if (words := item_words(impact, moved[item]))]
     out = _out_words([c for c in impact.amounts if is_called_out(c)])
     lead = view_same_grams.lead(impact)
     text = _joined(parts, 1 if out or lead else _MOST_ITEMS)
@@ -39,10 +41,13 @@ def point(impact: Impact) -> Point:
     if new:
         drinks = [name for item, name in sorted(new.items()) if is_drink(item)]
         told = few(drinks or new.values(), _MOST_NEW)
-        text += f"{' ' if text else ''}{count(len(new), 'card')} NEW: {told}{', and preps' if 0 < len(drinks) < len(new) else ''}."
-    text = text or "No amount and no tool amount moves."
+        words = _n("{count} card NEW: {names}.", "{count} cards NEW: {names}.", len(new))
+        if 0 < len(drinks) < len(new):
+            words = _n("{count} card NEW: {names}, and preps.", "{count} cards NEW: {names}, and preps.", len(new))
+        text += f"{' ' if text else ''}{words.format(count=len(new), names=told)}"
+    text = text or _("No amount and no tool amount moves.")
     words = " ".join(t for t in (lead, out, text, _recompiled(impact)) if t)
-    return Point("At the bar", words, "amounts", alarm=bool(out or lead))
+    return Point(_("At the bar"), words, "amounts", alarm=bool(out or lead))
 
 
 def _ordered(moved: dict[str, list[AmountChange]], names: dict[str, str]) -> list[str]:
@@ -54,7 +59,9 @@ def _joined(parts: Sequence[str], most: int) -> str:
     if not parts:
         return ""
     rest = len(parts) - most
-    return "; ".join(parts[:most]) + (f"; {count(rest, 'card')} more below." if rest > 0 else ".")
+    if rest > 0:
+        return "; ".join((*parts[:most], _n("{count} card more below.", "{count} cards more below.", rest).format(count=rest)))
+    return "; ".join(parts[:most]) + "."
 
 
 def item_words(impact: Impact, changes: Sequence[AmountChange]) -> str:
@@ -70,19 +77,27 @@ def item_words(impact: Impact, changes: Sequence[AmountChange]) -> str:
     if len(lines) > _MOST_LINES:
         parts.append(count(len(lines) - _MOST_LINES, "more line"))
     if not lines and any(not c.same_grams for c in changes):
-        parts.append(f"{count(sum(not c.same_grams for c in changes), 'amount')} in its options")
+        parts.append(in_options(sum(not c.same_grams for c in changes)))
     grams_move = bool(lines) and impact.effect.scope == CHAIN
     tools = "" if grams_move else _tools_words(impact, [c for same in lines.values() for c in same] or [c for c in changes if c.same_grams])
     return "; ".join([*parts, tools] if tools else parts)
+
+
+def in_options(number: int) -> str:
+    """`4 amounts in its options`."""
+    return _n("{count} amount in its options", "{count} amounts in its options", number).format(count=number)
 
 
 def _line_words(name: str, same: Sequence[AmountChange]) -> str:
     """Each size apart, the amounts of the first ones; another ingredient speaks for itself."""
     told = dict.fromkeys((change_short(c), c.size_name or c.size) for c in same)
     swapped = same[0].before_of and same[0].after_of and same[0].before_of != same[0].after_of
-    each = [f"{words} ({size})" if len(told) > 1 else words for words, size in told]
-    more = f" and {len(each) - _MOST_SIZES} more" if len(each) > _MOST_SIZES else ""
-    return f"{'' if swapped else name + ' '}{', '.join(each[:_MOST_SIZES])}{more}"
+    each = [_("{amount} ({size})").format(amount=words, size=size) if len(told) > 1 else words for words, size in told]
+    amounts = say("word.list").join(each[:_MOST_SIZES])
+    left = len(each) - _MOST_SIZES
+    if left > 0:
+        amounts = _n("{names} and {count} more", "{names} and {count} more", left).format(names=amounts, count=left)
+    return amounts if swapped else _("{line} {amounts}").format(line=name, amounts=amounts)
 
 
 def _tools_words(impact: Impact, changes: Sequence[AmountChange]) -> str:
@@ -91,11 +106,12 @@ def _tools_words(impact: Impact, changes: Sequence[AmountChange]) -> str:
         moving = [at for at in change.at if tools_move(at) and not _weighs(at)]
         if moving:
             at = max(moving, key=lambda group: (len(group.sites), group.sites))
-            size = f", {change.size_name or change.size}" if len(changes) > 1 else ""
             where = site_names(impact, at.sites) if len(at.sites) < _MOST_NAMES else count(len(at.sites), "site")
-            name = f"{change.line_name}, " if change.same_grams or len({c.path for c in changes}) > 1 else ""
-            same = "same grams, " if change.same_grams else ""
-            return f"{same}in tools: {name}{tools_at(_short(at))} ({where}{size})"
+            parts = [where, change.size_name or change.size] if len(changes) > 1 else [where]
+            named = change.same_grams or len({c.path for c in changes}) > 1
+            parts_of = (change.line_name, tools_at(_short(at))) if named else (tools_at(_short(at)),)
+            words = _("same grams, in tools: {tools} ({where})") if change.same_grams else _("in tools: {tools} ({where})")
+            return words.format(tools=say("word.list").join(parts_of), where=say("word.list").join(parts))
     return ""
 
 
@@ -122,11 +138,16 @@ def _out_words(changes: Sequence[AmountChange]) -> str:
     if not changes:
         return ""
     lines = few((c.line_name for c in changes), _MOST_LINES)
-    return f"{count(len(changes), 'amount')} CANNOT be measured within tolerance at every site ({lines})."
+    words = _n(
+        "{count} amount CANNOT be measured within tolerance at every site ({lines}).",
+        "{count} amounts CANNOT be measured within tolerance at every site ({lines}).",
+        len(changes),
+    )
+    return words.format(count=len(changes), lines=lines)
 
 
 def _recompiled(impact: Impact) -> str:
     if not impact.recompiled:
         return ""
     names = few(impact.recompiled, _MOST_NAMES)
-    return f"REWRITTEN by a newer version of this tool, not by the author: {names}."
+    return _("REWRITTEN by a newer version of this tool, not by the author: {names}.").format(names=names)

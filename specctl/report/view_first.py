@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from specctl.change.impact import Impact
 from specctl.report.tables import Block, Listing
+from specctl.report.tongue import _
 from specctl.report.view_names import listed, site_names
 
 _GOODS = "ingredients/"
@@ -18,7 +19,7 @@ def reformulated(impact: Impact) -> tuple[str, ...]:
     """Ingredients, by id, whose file's allergen facts or product code change."""
     found = {
         file.removeprefix(_GOODS).removesuffix(".yaml"): None
-        for file, path, _, _ in impact.file_changes
+        for file, path, _before, _after in impact.file_changes
         if file.startswith(_GOODS) and ("allergens" in path or "product" in path)
     }
     return tuple(found)
@@ -34,17 +35,20 @@ def blocks(impact: Impact) -> list[Block]:
     sites = site_names(impact, {site for c in impact.allergens for site in c.sites})
     more = any(c.way != "down" for c in impact.allergens)
     less = any(c.way == "down" for c in impact.allergens)
-    steps = [f"Look at the packs of {names} in every fridge and store: which product code, which date, old or new."]
+    look = _("Look at the packs of {names} in every fridge and store: which product code, which date, old or new.")
+    steps = [look.format(names=names)]
     if more:
         steps.append(
-            "Where new packs are already there, do not wait for the start of this proposal: say it to every guest now, "
-            f"or take it off sale (specctl off-sale ingredient {goods[0]})."
+            _(
+                "Where new packs are already there, do not wait for the start of this proposal: say it to every guest now, "
+                "or take it off sale ({command})."
+            ).format(command=f"specctl off-sale ingredient {goods[0]}")
         )
     if less:
-        steps.append("Say nothing less before the start, and not while an old pack, or anything made from one, is left.")
+        steps.append(_("Say nothing less before the start, and not while an old pack, or anything made from one, is left."))
     steps += [
-        f"Drinks and preps it reaches: {drinks}.",
-        f"Printed allergen sheets and cards to take down on the day it starts, and print again: at {sites}.",
-        "Menu boards, tills and delivery listings that name allergens: change them the same day.",
+        _("Drinks and preps it reaches: {items}.").format(items=drinks),
+        _("Printed allergen sheets and cards to take down on the day it starts, and print again: at {sites}.").format(sites=sites),
+        _("Menu boards, tills and delivery listings that name allergens: change them the same day."),
     ]
-    return [Listing("A supplier's facts change. What to do first", tuple(steps), alarm=True)]
+    return [Listing(_("A supplier's facts change. What to do first"), tuple(steps), alarm=True)]

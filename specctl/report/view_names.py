@@ -16,7 +16,8 @@ STANDARD = "standard build"
 _WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
 
 
-def _all_sites(number: int) -> str:
+def all_sites(number: int) -> str:
+    """`all 12 sites`."""
     return _n("all {count} site", "all {count} sites", number).format(count=number)
 
 
@@ -24,7 +25,7 @@ def site_names(impact: Impact, sites: Iterable[str]) -> str:
     """Every site by name, in the order of the names, or `all 12 sites` of the scope; none is ever left out."""
     sites = set(sites)
     if len(sites) > _NAMED_ONE_BY_ONE and sites == set(impact.names.sites):
-        return _all_sites(len(sites))
+        return all_sites(len(sites))
     return say("word.list").join(sorted(impact.names.sites.get(s, s) for s in sites)) or _("no site")
 
 
@@ -35,7 +36,7 @@ def market_sites(impact: Impact, market: str, sites: Iterable[str]) -> str:
     """`Great Britain (GB): Fishgate Kiosk, Saltmarket`, or all of the scope's sites in that market."""
     sites = set(sites)
     here = {s for s, m in impact.names.site_market.items() if m == market}
-    words = _all_sites(len(sites)) if len(sites) > 1 and sites == here else site_names(impact, sites)
+    words = all_sites(len(sites)) if len(sites) > 1 and sites == here else site_names(impact, sites)
     return f"{market_words(impact, market)}: {words}"
 
 
@@ -73,7 +74,7 @@ def named(item: str, name: str) -> str:
 
 def role_words(role: str) -> str:
     """A role or a class of change as words; one that a policy thought of itself is read out."""
-    known = {"drinks": _("drinks"), "food-safety": _("food safety"), "franchise": _("franchise"), "buying": _("buying")}
+    known = {"drinks": _("drinks"), "food-safety": _("food safety"), "franchise-manager": _("franchise manager")}
     return known.get(role, role.replace("-", " "))
 
 

@@ -8,6 +8,7 @@ from specctl.change.effect import CHAIN
 from specctl.change.impact import Impact, ObjectionHeard, Reason, Signing
 from specctl.change.policy import CLASS_WORDS
 from specctl.report.tables import Block, Cell, Column, Command, Facts, Listing, Note, Section, Table, cell
+from specctl.report.told_words import example_words, stale_words
 from specctl.report.tongue import _, _n, later
 from specctl.report.view_costs import EVIDENCE
 from specctl.report.view_names import (
@@ -97,7 +98,7 @@ def _why(impact: Impact, signing: Signing) -> Block:
     lead = words.format(role=role_words(signing.role), scope=scope_words(impact, signing.scope))
     told = {text for reason in signing.reasons for text in reason.examples}
     points = [_reason_words(reason) for reason in signing.reasons]
-    points += [text for text in signing.because if text not in told]
+    points += [example_words(text) for text in signing.because if text not in told]
     if not points and signing.scope != impact.effect.scope:
         points = [_("for what changes elsewhere in the chain")]
     return Listing(lead, tuple(points) or (_("no reason is stated"),))
@@ -116,7 +117,7 @@ def _without_repeats(examples: tuple[str, ...]) -> list[str]:
 
 def _reason_words(reason: Reason) -> str:
     words = _(CLASS_WORDS[reason.change]) if reason.change in CLASS_WORDS else role_words(reason.change)
-    shown = _without_repeats(reason.examples[:_MOST_EXAMPLES])
+    shown = _without_repeats(tuple(map(example_words, reason.examples[:_MOST_EXAMPLES])))
     more = len(reason.examples) - len(shown)
     shown += [_n("{count} more of this kind", "{count} more of this kind", more).format(count=more)] if more else []
     said = _("{change}. {why}. Here: {here}.") if reason.why else _("{change}. Here: {here}.")
@@ -128,7 +129,7 @@ def _signed_cell(signing: Signing) -> Cell:
     if signing.met_by is not None:
         return cell(_("signed by {person}").format(person=signing.met_by))
     if signing.stale:
-        return cell(_("STALE: sign again"), quiet=(signing.stale,), alarm=True)
+        return cell(_("STALE: sign again"), quiet=(stale_words(signing.stale),), alarm=True)
     return cell(_("open"))
 
 

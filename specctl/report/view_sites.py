@@ -9,8 +9,9 @@ from specctl.change.impact import Hindrance, Impact, TextChange
 from specctl.report.picture_sites import map_of
 from specctl.report.site_marks import CHANGED, NEW, Group, Mark, groups_of
 from specctl.report.tables import Block, Cell, Column, Facts, Listing, Note, Point, Section, Table, cell
+from specctl.report.told_words import fact_told, held_words, lacks_words
 from specctl.report.tongue import _, _n, later, later_n
-from specctl.report.view_names import few, listed, named, site_names
+from specctl.report.view_names import day_words, few, listed, named, site_names
 from specctl.report.view_numbers import count
 from specctl.report.words import keep_words, say, span_words
 
@@ -124,18 +125,35 @@ def _text_row(impact: Impact, change: TextChange) -> tuple[Cell, ...]:
     )
 
 
+_WHERE = {
+    "steps": later("steps"),
+    "hold": later("hold"),
+    "equipment": later("equipment"),
+    "layers": later("layers, {size}"),
+    "standard build": later("standard build"),
+}
 _HOLD = re.compile(r"([^,.]+), ([0-9.]+ (?:min|h|d))\. (.*)")
 
 
 def _said(kind: str, text: str) -> str:
     """A hold as people say it: `chilled, 1 hour 30 minutes (its own hold time)`; the rest as written."""
     found = _HOLD.fullmatch(text) if kind == "hold" else None
-    return f"{keep_words(found[1])}, {span_words(found[2])} ({found[3].rstrip('.')})" if found else text
+    return f"{keep_words(found[1])}, {span_words(found[2])} ({held_words(found[3].rstrip('.'))})" if found else fact_told(kind, text, day_words)
 
 
 def _where(change: TextChange) -> str:
     said = (change.kind, change.before, change.after, "item", "allergen list")
-    return _("all of it") if not change.where or change.where in said else change.where
+    return _("all of it") if not change.where or change.where in said else _place(change)
+
+
+def _place(change: TextChange) -> str:
+    """A place of a card; what authors named stays as they wrote it."""
+    first, comma, size = change.where.partition(", ")
+    if change.kind == "order" and comma and first == "layers":
+        return _(_WHERE["layers"]).format(size=size)
+    if change.kind in ("order", "hold", "equipment", "evidence") and change.where in _WHERE and change.where != "layers":
+        return _(_WHERE[change.where])
+    return change.where
 
 
 def touched_sites(impact: Impact) -> tuple[str, ...]:
@@ -171,7 +189,7 @@ def _stuck_words(impact: Impact) -> str:
         of_site.setdefault(hindrance.site, []).append(hindrance)
     groups: dict[tuple[bool, str], list[str]] = {}
     for found in of_site.values():
-        words = few((h.lacks for h in sorted(found, key=lambda h: not h.new)), _MOST_LACKS)
+        words = few((lacks_words(h.lacks) for h in sorted(found, key=lambda h: not h.new)), _MOST_LACKS)
         groups.setdefault((not any(h.new for h in found), words), []).append(found[0].site_name)
     ordered = sorted(groups.items(), key=lambda g: (g[0][0], -len(g[1]), g[1]))
     told = [
@@ -209,7 +227,7 @@ def follow_section(impact: Impact) -> Section:
         (
             cell(h.site_name, alarm=True),
             cell(named(h.item, h.item_name)),
-            cell(h.lacks),
+            cell(lacks_words(h.lacks)),
             cell(_("NEW with this proposal") if h.new else _("stands today already"), alarm=h.new),
         )
         for h in ordered

@@ -8,15 +8,18 @@ from dataclasses import dataclass, replace
 from specctl.change.impact import AllergenChange, AmountChange, Impact, TextChange
 from specctl.report import view_same_grams
 from specctl.report.tables import Block, Listing, Note, Section
+from specctl.report.tongue import _, _n, later
 from specctl.report.view_allergens import in_order, words_of_kind
+from specctl.report.view_bar import in_options
 from specctl.report.view_lines import change_short, is_standard, tools_words
-from specctl.report.view_names import is_drink, kind_words, listed, site_names
+from specctl.report.view_names import all_sites, is_drink, listed, named, site_names
 from specctl.report.view_new import MOST_NEW, new_items, of_new_item
 from specctl.report.view_numbers import count
 from specctl.report.view_sites import moves_words, touched_sites
+from specctl.report.words import say
 
 KEY = "changes"
-TITLE = "What changes, drink by drink"
+TITLE = later("What changes, drink by drink")
 
 _MOST_LINES = 4
 
@@ -49,7 +52,7 @@ def section(impact: Impact) -> Section:
     lead = view_same_grams.lead(impact)
     blocks: list[Block] = [Note(lead, alarm=True)] if lead else []
     if impact.recompiled:
-        words = (
+        words = _(
             "A newer version of this tool writes these entries otherwise than they were approved, though nobody "
             "edited them; releasing this changes their cards too"
         )
@@ -59,20 +62,25 @@ def section(impact: Impact) -> Section:
     told = moves if len(new) <= MOST_NEW else [m for m in moves if not m.is_new]
     touched = touched_sites(impact)
     if told:
-        sentences = tuple(f"{m.name} ({kind_words(m.item)}): {_sentence(impact, m, touched)}" for m in told)
-        blocks.append(Listing("In one sentence each", sentences))
+        sentences = tuple(_of(m.item, m.name, _sentence(impact, m, touched)) for m in told)
+        blocks.append(Listing(_("In one sentence each"), sentences))
     if len(new) > MOST_NEW:
         blocks += _new_blocks(impact, new, touched)
     if not moves:
-        blocks.append(Note("No card of a drink or prep changes."))
+        blocks.append(Note(_("No card of a drink or prep changes.")))
     if impact.through:
-        through = "Made with a prep that changes; their own cards read as before"
-        blocks.append(Listing(through, tuple(f"{t.item_name} ({kind_words(t.item)}): through {listed(t.preps)}" for t in impact.through)))
+        lead = _("Made with a prep that changes; their own cards read as before")
+        ways = ((t, _("through {preps}").format(preps=listed(t.preps))) for t in impact.through)
+        blocks.append(Listing(lead, tuple(_of(t.item, t.item_name, words) for t, words in ways)))
     named = {*(m.item for m in moves), *(t.item for t in impact.through)}
     priced = sorted({c.drink_name for c in impact.costs if f"drink/{c.drink}" not in named})
     if priced:
-        blocks.append(Note(f"Only the cost changes: {listed(priced)}."))
-    return Section(KEY, TITLE, tuple(blocks))
+        blocks.append(Note(_("Only the cost changes: {drinks}.").format(drinks=listed(priced))))
+    return Section(KEY, _(TITLE), tuple(blocks))
+
+
+def _of(item: str, name: str, words: str) -> str:
+    return _("{card}: {words}").format(card=named(item, name), words=words)
 
 
 def _all_moves(impact: Impact) -> list[_Moves]:
@@ -98,14 +106,19 @@ def _all_moves(impact: Impact) -> list[_Moves]:
 def _new_blocks(impact: Impact, new: Sequence[_Moves], touched: tuple[str, ...]) -> list[Block]:
     """How many are new, those with unknown facts by name, then each with its sites, folded."""
     drinks = sum(is_drink(m.item) for m in new)
-    kinds = listed(count(n, f"new {word}") for n, word in ((drinks, "drink"), (len(new) - drinks, "prep")) if n)
-    doubtful = [m.name for m in new if any(c.after == "unknown" for _, c in m.allergens)]
-    words = f"{kinds}. What each brings in allergens stands in full under Allergens, options included."
-    blocks: list[Block] = [Note(words)]
+    preps = len(new) - drinks
+    kinds = listed(words for number, words in ((drinks, count(drinks, "new drink")), (preps, count(preps, "new prep"))) if number)
+    doubtful = [m.name for m in new if any(c.after == "unknown" for _kind, c in m.allergens)]
+    words = _("{cards}. What each brings in allergens stands in full under Allergens, options included.")
+    blocks: list[Block] = [Note(words.format(cards=kinds))]
     if doubtful:
-        blocks.append(Note(f"Worst first, with allergens that are UNKNOWN: {listed(doubtful)}.", alarm=True))
-    lines = tuple(f"{m.name} ({kind_words(m.item)}): new at {_where(impact, m.fresh, touched)}" for m in new)
-    return [*blocks, Listing("New drinks and preps, with their sites", lines, fold=True)]
+        blocks.append(Note(_("Worst first, with allergens that are UNKNOWN: {drinks}.").format(drinks=listed(doubtful)), alarm=True))
+    lines = tuple(_of(m.item, m.name, _new_at(impact, m, touched)) for m in new)
+    return [*blocks, Listing(_("New drinks and preps, with their sites"), lines, fold=True)]
+
+
+def _new_at(impact: Impact, moves: _Moves, touched: tuple[str, ...]) -> str:
+    return _("new at {sites}").format(sites=_where(impact, moves.fresh, touched))
 
 
 def _sentence(impact: Impact, moves: _Moves, touched: tuple[str, ...]) -> str:
@@ -113,12 +126,12 @@ def _sentence(impact: Impact, moves: _Moves, touched: tuple[str, ...]) -> str:
     by_kind: dict[str, list[str]] = {}
     for kind, change in moves.allergens:
         by_kind.setdefault(words_of_kind(kind), []).append(change.name)
-    parts = [f"{words}: {listed(names)}" for words, names in by_kind.items()]
-    parts = [f"ALLERGENS, options included: {'; '.join(parts)}"] if parts else []
+    parts = [_("{kind}: {allergens}").format(kind=words, allergens=listed(names)) for words, names in by_kind.items()]
+    parts = [_("ALLERGENS, options included: {changes}").format(changes="; ".join(parts))] if parts else []
     if moves.fresh:
-        parts.append(f"new at {_where(impact, moves.fresh, touched)}")
+        parts.append(_new_at(impact, moves, touched))
     if moves.gone:
-        parts.append(f"no longer served at {_where(impact, moves.gone, touched)}")
+        parts.append(_("no longer served at {sites}").format(sites=_where(impact, moves.gone, touched)))
     if moves.amounts:
         parts.append(_amount_words(moves.amounts))
     for kind in dict.fromkeys(t.kind for t in moves.texts):
@@ -128,8 +141,10 @@ def _sentence(impact: Impact, moves: _Moves, touched: tuple[str, ...]) -> str:
 
 def _where(impact: Impact, sites: frozenset[str], touched: tuple[str, ...]) -> str:
     if len(sites) > 1 and sites.issuperset(touched):
-        return f"all {len(sites)} sites"
-    return site_names(impact, sites) if len(sites) < _MOST_LINES else count(len(sites), "site")
+        return all_sites(len(sites))
+    if len(sites) < _MOST_LINES:
+        return site_names(impact, sites)
+    return _n("{count} site", "{count} sites", len(sites)).format(count=len(sites))
 
 
 def _text_words(texts: Sequence[TextChange], kind: str) -> str:
@@ -143,22 +158,23 @@ def _amount_words(changes: list[AmountChange]) -> str:
     lines: dict[str, list[AmountChange]] = {}
     for change in moved:
         swapped = change.before_of and change.after_of and change.before_of != change.after_of
-        lines.setdefault("instead: " if swapped else f"{change.line_name} ", []).append(change)
+        lines.setdefault("" if swapped else change.line_name, []).append(change)
     sizes = len({c.size for c in changes}) > 1
     parts = []
     for name, same in list(lines.items())[:_MOST_LINES]:
         told = {change_short(c): c.size_name or c.size for c in same}
-        each = [f"{words} ({size})" if sizes and len(same) > 1 else words for words, size in told.items()]
-        parts.append(f"{name}{', '.join(each)}")
+        sized = _("{amount} ({size})")
+        each = [sized.format(amount=words, size=size) if sizes and len(same) > 1 else words for words, size in told.items()]
+        amounts = say("word.list").join(each)
+        words = _("{line} {amounts}") if name else _("instead: {amounts}")
+        parts.append(words.format(line=name, amounts=amounts))
     if len(lines) > _MOST_LINES:
         parts.append(count(len(lines) - _MOST_LINES, "more line"))
     optional = [c for c in changes if not c.same_grams and not is_standard(c)]
     if optional:
-        parts.append(f"{count(len(optional), 'amount')} in its options")
+        parts.append(in_options(len(optional)))
     tools = [c for c in changes if c.same_grams]
     if tools:
-        one = f"{tools[0].line_name}, {tools_words(tools[0])}"
-        rest = count(len(tools) - 1, "more line")
-        more = f"; {rest}" if len(tools) > 1 else ""
-        parts.append(f"same grams, other tools: {one}{more}")
+        one = _("same grams, other tools: {line}, {tools}").format(line=tools[0].line_name, tools=tools_words(tools[0]))
+        parts += [one, count(len(tools) - 1, "more line")] if len(tools) > 1 else [one]
     return "; ".join(parts)

@@ -11,7 +11,8 @@ from datetime import datetime
 
 from specctl.change.impact import AllergenChange, DocumentAge, Impact
 from specctl.report.tables import Point
-from specctl.report.view_allergens import KEY, KINDS, age_words, in_order, is_alarming
+from specctl.report.tongue import _, _n, later
+from specctl.report.view_allergens import KEY, KINDS, age_words, in_order, is_alarming, words_of_kind
 from specctl.report.view_names import day_words, few, is_drink, listed
 from specctl.report.view_new import new_items, of_new_item
 from specctl.report.view_numbers import count
@@ -21,7 +22,11 @@ _MOST_NAMES = 8
 _COUNTED = frozenset(("added", "stronger", "known", "gone"))
 _MOST_ITEMS = 3
 _MOST_NAMED = 2
-_STATUSES = (("contains", "CONTAINS"), ("may_contain", "may contain"), ("unknown", "UNKNOWN"))
+_STATUSES = (
+    ("contains", later("CONTAINS {count}")),
+    ("may_contain", later("may contain {count}")),
+    ("unknown", later("UNKNOWN {count}")),
+)
 
 
 def point(impact: Impact, now: datetime | None) -> Point:
@@ -31,26 +36,30 @@ def point(impact: Impact, now: datetime | None) -> Point:
     bulk = new if len(_names(new)) > _MOST_NAMES else []
     parts = [*_moved(impact, frozenset(map(id, bulk))), *_fresh(bulk)]
     if parts:
-        lead = f"{'; '.join(parts)}. Options included; in {_where(impact.allergens)}."
+        lead = _("{changes}. Options included; in {items}.").format(changes="; ".join(parts), items=_where(impact.allergens))
     elif impact.cover.rows:
-        lead = f"No difference found in the {count(impact.cover.rows, 'row')} compared, options included."
+        lead = _n(
+            "No difference found in the {count} row compared, options included.",
+            "No difference found in the {count} rows compared, options included.",
+            impact.cover.rows,
+        ).format(count=impact.cover.rows)
     else:
-        lead = "Nothing was compared: ask before answering."
+        lead = _("Nothing was compared: ask before answering.")
     tail = [_still_unknown(impact), _papers(impact.cover.documents, now)]
-    return Point("Allergens", " ".join([lead, *(t for t in tail if t)]), KEY, alarm=is_alarming(impact))
+    return Point(_("Allergens"), " ".join([lead, *(t for t in tail if t)]), KEY, alarm=is_alarming(impact))
 
 
 def _moved(impact: Impact, left_out: frozenset[int]) -> list[str]:
     """Each kind of change, worst first, but for those that `_fresh` counts."""
     found = [(kind, change) for kind, change in in_order(impact) if id(change) not in left_out]
     parts = []
-    for key, words in KINDS:
+    for key, _words in KINDS:
         changes = [change for kind, change in found if kind == key]
         if changes:
             names = _names(changes)
             many = key in _COUNTED and len(names) > _MOST_NAMES
-            told = f"{len(names)} allergens, each named below" if many else listed(names)
-            parts.append(f"{words.split(':')[0]}: {told}")
+            told = _("{count} allergens, each named below").format(count=len(names)) if many else listed(names)
+            parts.append(_("{kind}: {allergens}").format(kind=words_of_kind(key), allergens=told))
     return parts
 
 
@@ -59,8 +68,8 @@ def _fresh(changes: list[AllergenChange]) -> list[str]:
     if not changes:
         return []
     told = ((words, _names(c for c in changes if c.after == status)) for status, words in _STATUSES)
-    counts = listed(f"{words} {len(names)}" for words, names in told if names)
-    return [f"ADDED with what is new: {counts} allergens, each named below"]
+    counts = listed(_(words).format(count=len(names)) for words, names in told if names)
+    return [_("ADDED with what is new: {counts} allergens, each named below").format(counts=counts)]
 
 
 def _names(changes: Iterable[AllergenChange]) -> list[str]:
@@ -78,7 +87,11 @@ def _where(changes: Sequence[AllergenChange]) -> str:
         return listed(items.values())
     drinks = sum(is_drink(item) for item in items)
     preps = len(items) - drinks
-    return listed(count(number, word) for number, word in ((drinks, "drink"), (preps, "prep")) if number)
+    told = (
+        _n("{count} drink", "{count} drinks", drinks).format(count=drinks) if drinks else "",
+        _n("{count} prep", "{count} preps", preps).format(count=preps) if preps else "",
+    )
+    return listed(words for words in told if words)
 
 
 def _still_unknown(impact: Impact) -> str:
@@ -86,9 +99,9 @@ def _still_unknown(impact: Impact) -> str:
     rows = impact.cover.still_unknown
     if not rows:
         return ""
-    names = list(dict.fromkeys(name for _, _, name, _ in rows))
-    told = listed(names) if len(names) <= _MOST_ITEMS else f"{len(names)} allergens"
-    return f"Still UNKNOWN: {told} in {_few(item for item, *_ in rows)}."
+    names = list(dict.fromkeys(name for _item, _choice, name, _market in rows))
+    told = listed(names) if len(names) <= _MOST_ITEMS else _("{count} allergens").format(count=len(names))
+    return _("Still UNKNOWN: {allergens} in {items}.").format(allergens=told, items=_few(row[0] for row in rows))
 
 
 def _few(names: Iterable[str]) -> str:
@@ -100,18 +113,19 @@ def _few(names: Iterable[str]) -> str:
 def _papers(documents: tuple[DocumentAge, ...], now: datetime | None) -> str:
     """How many documents, which are missing or too old by name, and how old the oldest in date is."""
     if not documents:
-        return "No document at hand."
+        return _("No document at hand.")
     missing = [d.name for d in documents if not d.dated]
     old = [d.name for d in documents if d.stale and d.dated]
     good = [d.dated for d in documents if d.dated and not d.stale]
     parts = [count(len(documents), "document")]
     if good:
-        age = age_words(min(good), now)
-        parts[0] += f", the oldest{' in date' if old or missing else ''} {age or f'of {day_words(min(good))}'}"
+        age = age_words(min(good), now) or _("of {day}").format(day=day_words(min(good)))
+        words = _("{documents}, the oldest in date {age}") if old or missing else _("{documents}, the oldest {age}")
+        parts[0] = words.format(documents=parts[0], age=age)
     if old:
-        parts.append(f"TOO OLD: {_few(old)}")
+        parts.append(_("TOO OLD: {names}").format(names=_few(old)))
     if missing:
-        parts.append(f"MISSING: {_few(missing)}")
+        parts.append(_("MISSING: {names}").format(names=_few(missing)))
     if not old and not missing:
-        parts.append("all in date")
+        parts.append(_("all in date"))
     return f"{'; '.join(parts)}."

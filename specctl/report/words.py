@@ -18,7 +18,7 @@ from specctl.report.catalogue import ENGLISH, MONTHS
 from specctl.report.clean import visible
 from specctl.report.mark_words import mark_words
 from specctl.report.numerals import date_pattern, numeral
-from specctl.report.tongue import _
+from specctl.report.tongue import _, _n, later_n
 
 STATUSES = ("contains", "may_contain", "unknown", "absent")
 VERDICTS = ("within", "unproven", "outside", "no-tool")
@@ -162,19 +162,30 @@ def span_words(span: str) -> str:
 
 def ago_words(span: timedelta) -> str:
     """How long ago, in the largest whole unit below two days: `3 hours ago`."""
-    return say("word.ago", span=elapsed_words(span))
+    unit, count = _largest(span)
+    if not count:
+        return _("under a minute ago")
+    return _n(*_AGO[unit], count).format(count=count)
+
+
+_AGO = {
+    "min": later_n("{count} minute ago", "{count} minutes ago"),
+    "h": later_n("{count} hour ago", "{count} hours ago"),
+    "d": later_n("{count} day ago", "{count} days ago"),
+}
 
 
 def elapsed_words(span: timedelta) -> str:
     """A span rounded down: minutes under two hours, hours under two days, then days."""
+    unit, count = _largest(span)
+    return _count(unit, count) if count else say("word.under-a-minute")
+
+
+def _largest(span: timedelta) -> tuple[str, int]:
     minutes = int(abs(span).total_seconds() // 60)
-    if minutes < 1:
-        return say("word.under-a-minute")
     if minutes < 120:
-        return _count("min", minutes)
-    if minutes < 48 * 60:
-        return _count("h", minutes // 60)
-    return _count("d", minutes // (24 * 60))
+        return "min", minutes
+    return ("h", minutes // 60) if minutes < 48 * 60 else ("d", minutes // (24 * 60))
 
 
 def _count(unit: str, count: int) -> str:

@@ -37,8 +37,7 @@ def test_every_form_is_translated_and_keeps_its_places(tag: str) -> None:
         assert len(forms) == (catalog.num_plurals if message.pluralizable else 1), message.id
         for form in forms:
             assert form.strip(), message.id
-            for english in _forms(message.id):
-                assert set(PLACE.findall(form)) == set(PLACE.findall(english)), message.id
+            assert set(PLACE.findall(form)) in [set(PLACE.findall(english)) for english in _forms(message.id)], message.id
 
 
 @pytest.mark.parametrize("tag", languages())

@@ -1,0 +1,166 @@
+"""Sentences that arrive from the comparison ready made, in English, said again in the language of the page.
+
+What an impact tells as text is composed where it is found, and entries that
+were signed hold such sentences too; neither changes with the language of a
+reader. Here each known form is recognised and said again with the same values.
+A text is only ever looked at in the forms of its own field, so that nothing an
+author wrote is taken for one; what is in no known form stays as it is.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from functools import cache
+
+from specctl.report.numerals import numeral
+from specctl.report.tongue import _, later, translates
+
+# What was left out of a comparison or a sum; why something has no cost.
+_LEFT_OUT = (
+    later("a list's threshold or exempt form counts only where every document behind it states the amount or names the form"),
+    later("traces carried by hands and surfaces, and by equipment that no step names"),
+    later("goods a site uses without the book knowing"),
+    later("recipes' words: only what the records say is compared"),
+    later("{what}: no sales stated"),
+    later("{what}: not in the book"),
+    later("{what}: no price"),
+    later("{what}: no pack {pack}"),
+    later("{what}: no density to weigh its pack with"),
+    later("{what}: no mass of one piece"),
+    later("{what}: nothing of its pack is usable"),
+)
+# What a site lacks.
+_LACKS = (
+    later("equipment: {name}"),
+    later("vessel: {name}"),
+    later("a tool that holds the tolerance for {name}"),
+    later("a tool for {name}"),
+)
+# Notes on a measure, several parted by semicolons.
+_NOTES = (
+    later("the scale rounds: a dose at the edge of this reading is outside the tolerance"),
+    later("these tools come no nearer in one motion"),
+    later("these tools come no nearer in {count} motions"),
+    later("{share} % of a pour is taken to stay behind as a film"),
+    later("by bulk density alone: no scoop check holds here"),
+    later("how much air it holds is not measured here"),
+    later("by stated density alone: the error of the tool is not stated"),
+    later("no density is stated"),
+    later("no bulk density is stated"),
+    later("no tool here measures it"),
+    later("a scale that reads to {step} g or finer would serve"),
+    later("the scoop check of {tool} is void: it is of {name}"),
+    later("the scoop check of {tool} is void: it was made with product {before}, this is {now}"),
+    later("the scoop check of {tool} is void: it was made with a product from {before}, this is {now}"),
+    later("the scoop check of {tool} is void: it was made at {before} g/ml, now no bulk density is stated"),
+    later("the scoop check of {tool} is void: it was made at {before} g/ml, the bulk density is now {now} g/ml"),
+    later("a half scoop is judged by eye"),
+    later("its scoop check has fewer than {count} weighings"),
+    later("it spreads wider than the tolerance"),
+)
+# What falls into a class of change.
+_EXAMPLES = (
+    later("an amount changes in {name}"),
+    later("the tools for {name} change"),
+    later("not every site can measure {name} within tolerance"),
+    later("{name} becomes unknown"),
+    later("{name} leaves the declaration"),
+    later("{name} is declared"),
+    later("{name} comes in"),
+    later("{name} is on the market's list no more"),
+    later("{name} is on the market's list now"),
+    later("{name} is called {now} now"),
+    later("the cost of {name} cannot be told"),
+    later("the cost of {name} moves beyond the limit"),
+    later("only comments change in {name}"),
+    later("the allergen facts in {name} change"),
+    later("{name}: is new"),
+    later("{name}: is no longer served"),
+    later("{name}: {kind} changes"),
+    later("{name} changes"),
+)
+# Why a signature that was given no longer counts.
+_STALE = (
+    later("{person} already signed this scope in another role"),
+    later("{person} is an author of this proposal"),
+    later("{person} may not sign as {role}"),
+    later("{person} signed an earlier effect of this proposal"),
+)
+# Other facts of a card, by the kind of a TextChange.
+_TEXTS = {
+    "vessel": (later("{vessel}, {brimful} ml to the rim, fill line {fill} mm below it"),),
+    "substitute": (later("{name} for {of}, {ratio} g for a gram"),),
+    "evidence": (later("absences trusted until {day}"),),
+    "contact": (
+        later("cleaned between drinks: {method}, {document} of {day}"),
+        later("carries no documented allergen (no cleaning rule); not answered for: {names}"),
+        later("carries no documented allergen (no cleaning rule)"),
+        later("carries no documented allergen ({method}, which lowers nothing); not answered for: {names}"),
+        later("carries no documented allergen ({method}, which lowers nothing)"),
+        later("carries {substances} (no cleaning rule); not answered for: {names}"),
+        later("carries {substances} (no cleaning rule)"),
+        later("carries {substances} ({method}, which lowers nothing); not answered for: {names}"),
+        later("carries {substances} ({method}, which lowers nothing)"),
+    ),
+}
+_HELD = (
+    later("its own hold time"),
+    later("made to order"),
+    later("no hold time is written"),
+    later("{name} once opened"),
+    later("the hold time of {name}"),
+)
+
+
+def told(text: str) -> str:
+    """What was not covered, not counted or has no cost."""
+    return _again(text, _LEFT_OUT)
+
+
+def lacks_words(text: str) -> str:
+    """What a site lacks."""
+    return _again(text, _LACKS)
+
+
+def note_words(text: str) -> str:
+    """Notes on a measure; each that is known is said again."""
+    return "; ".join(_again(part, _NOTES) for part in text.split("; ")) if translates() else text
+
+
+def example_words(text: str) -> str:
+    """What falls into a class of change."""
+    return _again(text, _EXAMPLES)
+
+
+def stale_words(text: str) -> str:
+    """Why a signature that was given no longer counts."""
+    return _again(text, _STALE)
+
+
+def held_words(text: str) -> str:
+    """What limits a hold time."""
+    return _again(text, _HELD)
+
+
+def fact_told(kind: str, text: str, day_words: Callable[[str], str]) -> str:
+    """A fact of a card by the kind of its TextChange; authors' own words of the other kinds stay."""
+    return _again(text, _TEXTS.get(kind, ()), day_words)
+
+
+def _again(text: str, forms: tuple[str, ...], day_words: Callable[[str], str] | None = None) -> str:
+    if not translates():
+        return text
+    for form in forms:
+        found = _reader(form).fullmatch(text)
+        if found:
+            values = {name: day_words(value) if day_words and name == "day" else numeral(value) for name, value in found.groupdict().items()}
+            return _(form).format_map(values)
+    return text
+
+
+@cache
+def _reader(form: str) -> re.Pattern[str]:
+    """A pattern that takes a sentence of this form apart again."""
+    parts = re.split(r"\{([a-z]+)\}", form)
+    return re.compile("".join(re.escape(part) if n % 2 == 0 else f"(?P<{part}>.+?)" for n, part in enumerate(parts)), re.DOTALL)
