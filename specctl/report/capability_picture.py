@@ -16,14 +16,14 @@ from specctl.report.html import blocks_context
 from specctl.report.page import render
 from specctl.report.picture_svg import LINE, WIDTH, Drawing, fitted
 from specctl.report.tables import Cell, Column, Note, Picture, Table
-from specctl.report.view_numbers import count
+from specctl.report.tongue import _, _n, later
 
 MOST_BARS = 10
 """More would not stand on the first sheet of A4, and a picture is not parted."""
 _LEFT, _HIGH = 6.0, 14.0
 _ROOM = WIDTH - 2 * _LEFT
 _FILLS = ("full", "slanted", "")
-_KEY = ("OUTSIDE tolerance", "not proven", "within tolerance")
+_KEY = (later("OUTSIDE tolerance"), later("not proven"), later("within tolerance"))
 
 Row = Mapping[str, Any]
 
@@ -31,11 +31,15 @@ Row = Mapping[str, Any]
 def capability_html(done: Mapping[str, Any], day: str) -> bytes:
     """The whole page as UTF-8; `day` in words. It opens offline, prints, and runs nothing."""
     rows = done["items"]
-    where = f"franchise {done['franchise']}" if done["franchise"] else "the whole chain"
+    where = _("franchise {franchise}").format(franchise=done["franchise"]) if done["franchise"] else _("the whole chain")
     failing = [row for row in rows if row["outside"]]
-    lead = f"{count(len(failing), 'item')} of {len(rows)} measured OUTSIDE tolerance at one site or more."
-    blocks = (Note(lead, alarm=bool(failing)), *((picture_of(rows), table_of(rows)) if rows else ()), Note(f"{CHAIN_LIMITS} {ESTIMATE}"))
-    title = "What is measured outside tolerance"
+    lead = _n(
+        "{count} item of {of} measured OUTSIDE tolerance at one site or more.",
+        "{count} items of {of} measured OUTSIDE tolerance at one site or more.",
+        len(failing),
+    ).format(count=len(failing), of=len(rows))
+    blocks = (Note(lead, alarm=bool(failing)), *((picture_of(rows), table_of(rows)) if rows else ()), Note(f"{_(CHAIN_LIMITS)} {_(ESTIMATE)}"))
+    title = _("What is measured outside tolerance")
     page = render(
         "capability.html", footer=f"{title} · {where} · {day}", title=title, where=where, day=day, blocks=blocks, **blocks_context()
     )
@@ -45,17 +49,24 @@ def capability_html(done: Mapping[str, Any], day: str) -> bytes:
 def table_of(rows: Sequence[Row]) -> Table:
     """Every item, worst first, in the words of the terminal; where it is outside is named."""
     return Table(
-        "Every item, the worst first",
-        tuple(Column(name) for name in CHAIN_COLUMNS),
+        _("Every item, the worst first"),
+        tuple(Column(_(name)) for name in CHAIN_COLUMNS),
         tuple(_cells(row) for row in rows),
     )
 
 
 def _cells(row: Row) -> tuple[Cell, ...]:
     name, fit, over, under = chain_cells(row)
-    outside = (f"outside at {', '.join(row['outside'])}",) if row["outside"] else ()
-    unsold = (f"{count(len(row['no_sales_stated']), 'size')} without stated sales, not counted",) if row["no_sales_stated"] else ()
+    outside = (_("outside at {sites}").format(sites=", ".join(row["outside"])),) if row["outside"] else ()
+    unsold = _unsold(len(row["no_sales_stated"]))
     return Cell((name,)), Cell((fit, *outside), alarm=bool(row["outside"])), Cell((over,), unsold), Cell((under,))
+
+
+def _unsold(sizes: int) -> tuple[str, ...]:
+    words = _n(
+        "{count} size without stated sales, not counted", "{count} sizes without stated sales, not counted", sizes
+    )
+    return (words.format(count=sizes),) if sizes else ()
 
 
 def picture_of(rows: Sequence[Row]) -> Picture:
@@ -66,8 +77,12 @@ def picture_of(rows: Sequence[Row]) -> Picture:
     for row in rows[:MOST_BARS]:
         y = _bar(draw, row, most, y + 8)
     if len(rows) > MOST_BARS:
-        y = draw.lines(_LEFT, y + 8, fitted(f"{count(len(rows) - MOST_BARS, 'more item')} in the table, none of them worse.", _ROOM))
-    caption = "Sites that measure each item: outside tolerance, not proven, within"
+        left = len(rows) - MOST_BARS
+        words = _n(
+            "{count} more item in the table, none of them worse.", "{count} more items in the table, none of them worse.", left
+        )
+        y = draw.lines(_LEFT, y + 8, fitted(words.format(count=left), _ROOM))
+    caption = _("Sites that measure each item: outside tolerance, not proven, within")
     alternative = " ".join(f"{row['name']}: {chain_cells(row)[1]}." for row in rows[:MOST_BARS])
     return Picture(caption, alternative, draw.svg(y - 4, caption, alternative))
 
@@ -75,13 +90,13 @@ def picture_of(rows: Sequence[Row]) -> Picture:
 def _key(draw: Drawing, y: float) -> float:
     for fill, words in zip(_FILLS, _KEY, strict=True):
         draw.bar(_LEFT, y - 10, 18, 11, fill)
-        draw.words(_LEFT + 26, y, words, bold=fill == "full")
+        draw.words(_LEFT + 26, y, _(words), bold=fill == "full")
         y += LINE
     return y
 
 
 def _bar(draw: Drawing, row: Row, most: int, y: float) -> float:
-    _, fit, over, _ = chain_cells(row)
+    fit, over = chain_cells(row)[1:3]
     y = draw.lines(_LEFT, y, fitted(row["name"], _ROOM), bold=bool(row["outside"]))
     outside, unproven = len(row["outside"]), len(row["unproven"])
     x = _LEFT
@@ -90,4 +105,4 @@ def _bar(draw: Drawing, row: Row, most: int, y: float) -> float:
             wide = _ROOM * sites / most
             draw.bar(x, y - 10, wide, _HIGH, fill)
             x += wide
-    return draw.lines(_LEFT, y + _HIGH + 4, fitted(f"{fit}; over: {over}", _ROOM))
+    return draw.lines(_LEFT, y + _HIGH + 4, fitted(_("{sites}; over: {over}").format(sites=fit, over=over), _ROOM))

@@ -4,6 +4,9 @@ A number, a day and a yes or no are written bare; a cell of text that starts lik
 a formula (`=`, `+`, `-`, `@`, and their full-width forms) gets an apostrophe in
 front, and a tab, a return or any other character that hides is shown as its code
 point. Units stand in the head of a column. Same tables, same bytes.
+
+Heads, `yes` and `no` are English whatever the language of the words in the cells:
+a program that reads the file finds its columns by them.
 """
 
 from __future__ import annotations

@@ -8,6 +8,7 @@ from typing import Any
 from specctl.report.clean import visible
 from specctl.report.cup_view import CupLayer, CupView, IceView, picture_id
 from specctl.report.cup_words import SCALD
+from specctl.report.tongue import _
 
 
 def view_of_drawing(drawing: Mapping[str, Any], entry: Mapping[str, Any], size: Mapping[str, Any]) -> CupView:
@@ -29,5 +30,5 @@ def view_of_drawing(drawing: Mapping[str, Any], entry: Mapping[str, Any], size: 
         room_words="",
         verdicts=(),
         notes=(),
-        cautions=(SCALD,) if drawing["hot"] else (),
+        cautions=(_(SCALD),) if drawing["hot"] else (),
     )

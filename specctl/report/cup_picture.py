@@ -16,6 +16,7 @@ from xml.sax.saxutils import escape
 from specctl.report.clean import columns
 from specctl.report.cup_view import CupLayer, CupView, below, headed
 from specctl.report.cup_words import SCALD
+from specctl.report.tongue import _
 
 WIDTH = 340
 _CUP_WIDE, _CUP_HIGH = 128.0, 210.0
@@ -84,13 +85,13 @@ def pair_svg(before: CupView | None, after: CupView | None) -> str:
     """Before and after at one scale: two pictures one after the other, which stand side by
     side where there is room and below one another where there is not."""
     views = [(each, words) for each, words in headed(before, after) if each is not None]
-    scale = min((scale_of(each) for each, _ in views), default=None)
+    scale = min((scale_of(each) for each, _head in views), default=None)
     return "\n".join(cup_svg(each, heading=words, scale=scale, brief=True) for each, words in views)
 
 
 def scale_of(view: CupView) -> float:
     """Px a mm at which a cup fills its room."""
-    widest = max(wide for _, wide in view.walls)
+    widest = max(wide for _up, wide in view.walls)
     return min(_CUP_HIGH / (view.height + _lid_room(view)), _CUP_WIDE / widest)
 
 
@@ -118,7 +119,7 @@ class _Drawing:
 
     def outline(self, low: float, high: float) -> str:
         """Points of the inside between two heights, clockwise from the lower left."""
-        heights = [low, *(up for up, _ in self.view.walls if low < up < high), high]
+        heights = [low, *(up for up, _wide_at in self.view.walls if low < up < high), high]
         left = [(self.middle - self.half(mm), self.y(mm)) for mm in heights]
         right = [(self.middle + self.half(mm), self.y(mm)) for mm in reversed(heights)]
         return " ".join(f"{x:.1f},{y:.1f}" for x, y in [*left, *right])
@@ -163,7 +164,7 @@ class _Drawing:
         return f'<path d="M{self.middle - half:.1f} {self.y(mm):.1f}H{self.middle + half:.1f}" {how}/>'
 
     def _walls(self) -> str:
-        heights = [up for up, _ in self.view.walls]
+        heights = [up for up, _wide_at in self.view.walls]
         left = [(self.middle - self.half(mm), self.y(mm)) for mm in reversed(heights)]
         right = [(self.middle + self.half(mm), self.y(mm)) for mm in heights]
         wall = "M" + "L".join(f"{x:.1f} {y:.1f}" for x, y in [*left, *right])
@@ -199,12 +200,12 @@ class _Drawing:
 
 def _labels(view: CupView, draw: _Drawing, figures: bool) -> list[_Label]:
     """What stands beside the cup, from the top down: the fill line, then the layers."""
-    found = [_Label(("fill line",), draw.y(view.fill_height), bold=False)]
+    found = [_Label((_("fill line"),), draw.y(view.fill_height), bold=False)]
     for layer in reversed(view.layers):
         lines = [*_fitted(layer.name, _LABEL_WIDE), *(_figures(layer) if figures else ())]
         found.append(_Label(tuple(lines), draw.y((layer.bottom + layer.top) / 2)))
     if view.ice is not None:
-        words = "ice" if not figures else "ice that is left"
+        words = _("ice that is left") if figures else _("ice")
         found.append(_Label((words,), draw.y(view.ice.top) + 6, bold=False))
     return sorted(found, key=lambda label: label.points_at)
 
@@ -236,12 +237,13 @@ def _below(view: CupView, figures: bool, brief: bool) -> list[str]:
 
 
 def _hot_words(view: CupView) -> list[str]:
-    return [each for each in view.cautions if each == SCALD]
+    return [each for each in view.cautions if each == _(SCALD)]
 
 
 def _plain_alternative(view: CupView) -> str:
     layers = "; ".join(each.name for each in view.layers)
-    words = [f"{view.title}, in {view.vessel}, from the bottom up: {layers}.", *_hot_words(view)]
+    told = _("{title}, in {vessel}, from the bottom up: {layers}.")
+    words = [told.format(title=view.title, vessel=view.vessel, layers=layers), *_hot_words(view)]
     return " ".join(words)
 
 

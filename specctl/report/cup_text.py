@@ -13,6 +13,7 @@ from specctl.domain.recipe import Drink
 from specctl.report.clean import columns
 from specctl.report.cup_view import CupLayer, CupView, below, headed, make_view
 from specctl.report.plain import heading, wrap
+from specctl.report.tongue import _
 
 WIDTH = 80
 NARROWEST_DRAWN = 50
@@ -44,16 +45,16 @@ def cup_text(view: CupView, width: int = WIDTH, title: str = "", *, brief: bool 
     lines = heading(title or f"{view.title}: {view.vessel}", width)
     rows: list[tuple[str, str]] = []
     if view.lid is not None:
-        rows.append(("_", "lid"))
+        rows.append(("_", _("lid")))
     level = max((layer.top for layer in view.layers), default=0.0)
-    marks = [(view.height, "rim", " "), (view.fill_height, "fill line", "-")]
+    marks = [(view.height, _("rim"), " "), (view.fill_height, _("fill line"), "-")]
     for mm, name, fill in marks:
-        if mm > level - 0.5 or name == "rim":
+        if mm > level - 0.5 or fill == " ":
             rows.append((fill, f"{name}, {mm:.0f} mm"))
     free = min(view.fill_height, view.height) - level
     rows += [(" ", "")] * max(0, round(free / view.height * _ROWS) - 1)
     if level > view.fill_height + 0.5:
-        rows.append(("!", "over the fill line" if view.room != "overflows" else "over the rim"))
+        rows.append(("!", _("over the fill line") if view.room != "overflows" else _("over the rim")))
     for at in reversed(range(len(view.layers))):
         layer = view.layers[at]
         rows += _layer(layer, view, words, "*" if layer.kind == "foam" else _FILLS[at % len(_FILLS)])
@@ -74,7 +75,7 @@ def cups_text(
     """One size as the spec says; where something else was asked, that instead, and what it changes."""
     spec, asked = states
     first = make_view(book, drink, size, vessel, spec)
-    other = make_view(book, drink, size, vessel, asked, "what if") if asked is not None else None
+    other = make_view(book, drink, size, vessel, asked, _("what if")) if asked is not None else None
     if first is None:
         return ""
     if asked is None or other is None:
@@ -87,13 +88,15 @@ def cups_text(
 
 def changes(first: CupView, other: CupView, spec: CupState, asked: CupState) -> list[str]:
     """What asking changed, in words; nothing of it is written anywhere."""
-    words = [f"As the spec says: {first.room_words}"]
+    as_spec = _("As the spec says: {words}")
+    words = [as_spec.format(words=first.room_words)]
     if spec.dilution >= 0.005 or asked.dilution >= 0.005:
-        words.append(f"Melt water and steam: {spec.dilution * 100:.0f} % of the drink as the spec says, {asked.dilution * 100:.0f} % so.")
+        told = _("Melt water and steam: {before} of the drink as the spec says, {after} so.")
+        words.append(told.format(before=f"{spec.dilution * 100:.0f} %", after=f"{asked.dilution * 100:.0f} %"))
     for was in first.verdicts:
         if was not in other.verdicts:
-            words.append(f"As the spec says: {was}")
-    return [*words, "Nothing was written."]
+            words.append(as_spec.format(words=was))
+    return [*words, _("Nothing was written.")]
 
 
 def _layer(layer: CupLayer, view: CupView, words: int, fill: str) -> list[tuple[str, str]]:

@@ -31,6 +31,7 @@ from specctl.report.cup_words import (
     note_words,
     room_words,
 )
+from specctl.report.tongue import _
 
 IceView = IceOutline
 
@@ -77,7 +78,8 @@ class CupView:
     def alternative(self) -> str:
         """The picture in words, from the bottom up."""
         layers = "; ".join(f"{each.name}, {each.figures}" for each in self.layers)
-        return f"{self.title}, in {self.vessel}, from the bottom up: {layers}. {self.room_words}"
+        words = _("{title}, in {vessel}, from the bottom up: {layers}. {room}")
+        return words.format(title=self.title, vessel=self.vessel, layers=layers, room=self.room_words)
 
 
 def view_of(
@@ -136,14 +138,14 @@ def view_made(made: CupMade) -> CupView:
 
 def headed(before: CupView | None, after: CupView | None) -> tuple[tuple[CupView | None, str], ...]:
     """Both sides with what to call them: new where there was none, gone where there is none."""
-    return (before, "Before" if after is not None else "Gone"), (after, "After" if before is not None else "New")
+    return (before, _("Before") if after is not None else _("Gone")), (after, _("After") if before is not None else _("New"))
 
 
 def below(view: CupView, brief: bool) -> tuple[str, ...]:
     """What is told under a drawing; `brief` where the page around it says what all cups share."""
     if not brief:
         return (view.room_words, *view.verdicts, *view.notes, *view.cautions)
-    return (view.room_words, *view.verdicts, *view.notes, *(each for each in view.cautions if each == SCALD), BRIEFLY)
+    return (view.room_words, *view.verdicts, *view.notes, *(each for each in view.cautions if each == _(SCALD)), _(BRIEFLY))
 
 
 def picture_id(*parts: str) -> str:
@@ -155,4 +157,4 @@ def picture_id(*parts: str) -> str:
 def joined_name(layer: LayerState, names: Mapping[str, str]) -> str:
     """A layer's name, and those of the layers meant to mix into it."""
     words = " + ".join(names.get(key, key) for key in (layer.key, *layer.joined))
-    return f"{words}, mixed" if layer.joined else words
+    return _("{layers}, mixed").format(layers=words) if layer.joined else words

@@ -13,8 +13,11 @@ from __future__ import annotations
 import re
 from decimal import ROUND_HALF_UP, Decimal
 
+from specctl.report.numerals import numeral
+from specctl.report.tongue import _, later
+
 _MARK = re.compile(r"([0-9]{1,9}(?:\.[0-9]{1,20})?) ml")
-_OUNCES = (("US fl oz", Decimal("29.5735295625")), ("imperial fl oz", Decimal("28.4130625")))
+_OUNCES = ((later("{figure} US fl oz"), Decimal("29.5735295625")), (later("{figure} imperial fl oz"), Decimal("28.4130625")))
 _STEP = Decimal("0.1")
 
 
@@ -25,12 +28,12 @@ def mark_words(mark: str) -> str:
         return mark
     ml = Decimal(found[1])
     if ml % _STEP == 0:
-        return mark
-    for name, ounce in _OUNCES:
+        return numeral(mark)
+    for words, ounce in _OUNCES:
         eighths = ml * 8 / ounce
         if eighths and eighths == eighths.to_integral_value():
-            return f"{_plain(eighths / 8)} {name}"
-    return f"{_plain(ml.quantize(_STEP, rounding=ROUND_HALF_UP))} ml"
+            return _(words).format(figure=numeral(_plain(eighths / 8)))
+    return numeral(f"{_plain(ml.quantize(_STEP, rounding=ROUND_HALF_UP))} ml")
 
 
 def _plain(value: Decimal) -> str:

@@ -13,6 +13,7 @@ from decimal import Decimal
 from specctl.change.impact import CostChange
 from specctl.report.picture_svg import LINE, WIDTH, Drawing, fitted
 from specctl.report.tables import Picture
+from specctl.report.tongue import _
 from specctl.report.view_numbers import cup_step, money, signed_money
 
 _LEFT, _LABELS, _VALUES = 6.0, 92.0, 92.0
@@ -37,9 +38,10 @@ def bridge_of(cost: CostChange, where: str = "") -> Picture | None:
     if cost.before is None or cost.after is None or cost.price_effect is None or cost.recipe_effect is None:
         return None
     steps = _steps(cost, cost.before, cost.after, cost.price_effect, cost.recipe_effect)
-    caption = f"{cost.drink_name}, {cost.size_name}{f', {where}' if where else ''}: from the cost of before to now"
+    cup = ", ".join(part for part in (cost.drink_name, cost.size_name, where) if part)
+    caption = _("{cup}: from the cost of before to now").format(cup=cup)
     words = "; ".join(f"{step.label} {step.words}" for step in steps)
-    alternative = f"One cup: {words}."
+    alternative = _("One cup: {steps}.").format(steps=words)
     return Picture(caption, alternative, _drawn(cost, steps, caption, alternative))
 
 
@@ -47,10 +49,10 @@ def _steps(cost: CostChange, before: Decimal, after: Decimal, price: Decimal, re
     step, code = cup_step(cost.currency), cost.currency
     middle = before + price
     return (
-        _Step("Before", Decimal(0), before, before, money(before, code, step), ""),
-        _Step("Price effect", min(before, middle), max(before, middle), middle, signed_money(price, code, step), _PRICE),
-        _Step("Recipe effect", min(middle, after), max(middle, after), after, signed_money(recipe, code, step), _RECIPE),
-        _Step("Now", Decimal(0), after, after, money(after, code, step), ""),
+        _Step(_("Before"), Decimal(0), before, before, money(before, code, step), ""),
+        _Step(_("Price effect"), min(before, middle), max(before, middle), middle, signed_money(price, code, step), _PRICE),
+        _Step(_("Recipe effect"), min(middle, after), max(middle, after), after, signed_money(recipe, code, step), _RECIPE),
+        _Step(_("Now"), Decimal(0), after, after, money(after, code, step), ""),
     )
 
 
@@ -80,8 +82,8 @@ def _drawn(cost: CostChange, steps: tuple[_Step, ...], caption: str, alternative
             at = x(step.until)
             draw.path(f"M{at:.1f} {y + _BAR:.1f}V{y + _ROW:.1f}", wide=0.8, dashes="2 2")
         y += _ROW
-    note = f"The bars start at {money(start, cost.currency, cup_step(cost.currency))}, not at nothing." if start > 0 else ""
-    lines = fitted(note, WIDTH - 2 * _LEFT) if note else []
+    note = _("The bars start at {amount}, not at nothing.").format(amount=money(start, cost.currency, cup_step(cost.currency)))
+    lines = fitted(note, WIDTH - 2 * _LEFT) if start > 0 else []
     y = draw.lines(_LEFT, y + 6, lines) if lines else y
     return draw.svg(y - (LINE - 6 if lines else 6), caption, alternative)
 

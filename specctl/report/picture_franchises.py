@@ -10,9 +10,11 @@ from collections.abc import Mapping, Sequence
 from decimal import Decimal
 
 from specctl.change.impact import CostChange
+from specctl.report.numerals import numeral
 from specctl.report.picture_svg import LINE, WIDTH, Drawing, fitted
 from specctl.report.tables import Picture
-from specctl.report.view_numbers import MINUS, share_change
+from specctl.report.tongue import _
+from specctl.report.view_numbers import MINUS, rounded, share_change
 
 MOST_FRANCHISES = 12
 MOST_CUPS = 6
@@ -55,7 +57,7 @@ def _panel(
         lines = fitted(label, _LABELS - 8)
         cost = own.get(cup)
         share = _share(cost) if cost else None
-        words = _words(cost) if share is not None else "no figure"
+        words = _words(cost) if share is not None else _("no figure")
         told.append(f"{label}: {words}")
         draw.lines(_LEFT, y, lines)
         if share is not None:
@@ -64,16 +66,15 @@ def _panel(
         draw.words(WIDTH - 4, y, words, anchor="end")
         y += len(lines) * LINE + 5
     draw.path(f"M{middle:.1f} 2V{y - 10:.1f}", wide=1.0)
-    caption = f"{name}: what a cup's cost moves by; left is cheaper, right dearer"
-    alternative = f"Each in parts of its cost before. {'; '.join(told)}."
+    caption = _("{franchise}: what a cup's cost moves by; left is cheaper, right dearer").format(franchise=name)
+    alternative = _("Each in parts of its cost before. {cups}.").format(cups="; ".join(told))
     return Picture(caption, alternative, draw.svg(y - 4, caption, alternative))
 
 
 def _words(cost: CostChange | None) -> str:
     """`+3.1 %`; what would round to nothing is `+<0.1 %`."""
     if cost is None or cost.before is None or cost.after is None:
-        return "no figure"
-    words = share_change(cost.before, cost.after)
-    if words.endswith("less than 0.1 %"):
-        return f"{'+' if cost.after > cost.before else MINUS}<0.1 %"
-    return words
+        return _("no figure")
+    if cost.before and cost.after != cost.before and rounded((_share(cost) or Decimal(0)) * 100, Decimal("0.1")) == 0:
+        return numeral(f"{'+' if cost.after > cost.before else MINUS}<0.1 %")
+    return share_change(cost.before, cost.after)

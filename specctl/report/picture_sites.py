@@ -11,7 +11,8 @@ from collections.abc import Mapping, Sequence
 from specctl.report.picture_svg import LINE, WIDTH, Drawing, fitted
 from specctl.report.site_marks import CHANGED, GONE, NEW, Group, Mark, items_by_weight
 from specctl.report.tables import Picture
-from specctl.report.view_numbers import count
+from specctl.report.tongue import _, _n
+from specctl.report.view_names import listed
 
 MOST_ROWS = 24
 MOST_ITEMS = 10
@@ -34,16 +35,22 @@ def map_of(groups: tuple[Group, ...], items: Mapping[str, str], franchises: Mapp
         last = group.franchise
         y = _row(draw, group, shown, y)
     y = _key(draw, shown, items, y + 8)
-    left_out = [
-        count(len(every) - len(shown), "more card") if len(every) > len(shown) else "",
-        count(sum(len(g.sites) for g in groups[MOST_ROWS:]), "more site") if len(groups) > MOST_ROWS else "",
-    ]
-    rest = " and ".join(words for words in left_out if words)
+    rest = _left_out(len(every) - len(shown), sum(len(g.sites) for g in groups[MOST_ROWS:]))
     if rest:
-        y = draw.lines(_LEFT, y, fitted(f"{rest} in the table, none of them worse.", WIDTH - 12))
-    caption = "Where cards change, and where they cannot be followed"
+        y = draw.lines(_LEFT, y, fitted(_("{rest} in the table, none of them worse.").format(rest=rest), WIDTH - 12))
+    caption = _("Where cards change, and where they cannot be followed")
     alternative = _alternative(groups, items, franchises)
     return Picture(caption, alternative, draw.svg(y - 4, caption, alternative))
+
+
+def _left_out(cards: int, sites: int) -> str:
+    """`2 more cards and 3 more sites`."""
+    words = []
+    if cards > 0:
+        words.append(_n("{count} more card", "{count} more cards", cards).format(count=cards))
+    if sites > 0:
+        words.append(_n("{count} more site", "{count} more sites", sites).format(count=sites))
+    return listed(words)
 
 
 def _x(column: int) -> float:
@@ -51,14 +58,15 @@ def _x(column: int) -> float:
 
 
 def _head(draw: Drawing, shown: Sequence[str], y: float) -> float:
-    for column, _ in enumerate(shown):
+    for column in range(len(shown)):
         draw.words(_x(column), y, _LETTERS[column], anchor="middle", bold=True)
     return y + LINE
 
 
 def _row(draw: Drawing, group: Group, shown: Sequence[str], y: float) -> float:
-    more = f" and {len(group.sites) - 1} more" if len(group.sites) > 1 else ""
-    lines = fitted(group.sites[0] + more, _NAMES - 8)
+    name, left = group.sites[0], len(group.sites) - 1
+    words = _n("{names} and {count} more", "{names} and {count} more", left).format(names=name, count=left) if left else name
+    lines = fitted(words, _NAMES - 8)
     draw.lines(_LEFT, y + 2, lines)
     marks = {mark.item: mark for mark in group.marks}
     for column, item in enumerate(shown):
@@ -81,8 +89,8 @@ def _mark(draw: Drawing, x: float, y: float, mark: Mark) -> None:
 
 
 def _key(draw: Drawing, shown: Sequence[str], items: Mapping[str, str], y: float) -> float:
-    signs = ((Mark("", CHANGED, False), "card changes"), (Mark("", NEW, False), "new there"), (Mark("", GONE, False), "no longer served"))
-    for mark, words in (*signs, (Mark("", CHANGED, True), "out of tolerance, or something is lacking")):
+    signs = ((Mark("", CHANGED, False), _("card changes")), (Mark("", NEW, False), _("new there")), (Mark("", GONE, False), _("no longer served")))
+    for mark, words in (*signs, (Mark("", CHANGED, True), _("out of tolerance, or something is lacking"))):
         _mark(draw, _LEFT + 7, y - 4, mark)
         y = draw.lines(_LEFT + 20, y, [words])
     for column, item in enumerate(shown):
@@ -98,8 +106,16 @@ def _alternative(groups: tuple[Group, ...], items: Mapping[str, str], franchises
     for group in groups:
         touched[group.franchise] = touched.get(group.franchise, 0) + len(group.sites)
         out[group.franchise] = out.get(group.franchise, 0) + (len(group.sites) if group.outs else 0)
-    each = (
-        f"{franchises.get(f, f) or 'sites'}: {count(n, 'site')} touched, {out[f]} with something out of tolerance or lacking"
-        for f, n in touched.items()
+    each = "; ".join(_touched(franchises.get(f, f) or _("sites"), n, out[f]) for f, n in touched.items())
+    cards = len(items_by_weight(groups))
+    words = _n("{franchises}. {count} card in all.", "{franchises}. {count} cards in all.", cards)
+    return words.format(franchises=each, count=cards)
+
+
+def _touched(name: str, sites: int, out: int) -> str:
+    words = _n(
+        "{name}: {count} site touched, {out} with something out of tolerance or lacking",
+        "{name}: {count} sites touched, {out} with something out of tolerance or lacking",
+        sites,
     )
-    return f"{'; '.join(each)}. {count(len(items_by_weight(groups)), 'card')} in all."
+    return words.format(name=name, count=sites, out=out)

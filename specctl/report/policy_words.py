@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from specctl.report.clean import visible
+from specctl.report.tongue import _, _n
 
 MOST_REASONS = 6
 
@@ -14,57 +15,74 @@ def policy_text(found: Mapping[str, Any]) -> str:
     """Rules first, then needs, then statements; nothing left out but reasons beyond a handful, and that is said."""
     lines: list[str] = []
     for rule in found["rules"]:
-        lines.append(f"Because {rule['words']} ({rule['change']}), the policy asks for: {', '.join(rule['signs'])}.")
-        lines.append(f"  The policy says why: {rule['why']}")
+        words = _("Because {what} ({change}), the policy asks for: {who}.")
+        lines.append(words.format(what=_(rule["words"]), change=rule["change"], who=", ".join(rule["signs"])))
+        lines.append("  " + _("The policy says why: {why}").format(why=rule["why"]))
         lines += [f"  - {reason}" for reason in rule["because"][:MOST_REASONS]]
         if len(rule["because"]) > MOST_REASONS:
-            lines.append(f"  - and {len(rule['because']) - MOST_REASONS} more of this kind; --json lists all")
+            left = len(rule["because"]) - MOST_REASONS
+            more = _n("and {count} more of this kind; --json lists all", "and {count} more of this kind; --json lists all", left)
+            lines.append("  - " + more.format(count=left))
     if not found["rules"]:
-        lines.append("Nothing in it asks for a signature.")
+        lines.append(_("Nothing in it asks for a signature."))
     if found["fast"]:
-        lines.append("Declarations only grow: it may go at once, and no objection holds it.")
-    lines += ["", "Signatures asked for:"]
+        lines.append(_("Declarations only grow: it may go at once, and no objection holds it."))
+    lines += ["", _("Signatures asked for:")]
     for need in found["needs"]:
         lines += _need(need)
-    lines += ["", "Statements on main:"]
+    lines += ["", _("Statements on main:")]
     for said in found["statements"]:
-        worth = "counts" if said["counts"] else f"does not count: {said['why']}"
-        lines.append(f"  {said['purpose']} by {said['person']} as {said['role']} over {said['scope']}, {said['said']}: {worth}")
+        worth = _("counts") if said["counts"] else _("does not count: {why}").format(why=said["why"])
+        words = _("{purpose} by {person} as {role} over {scope}, {when}: {worth}")
+        place = {name: said[name] for name in ("purpose", "person", "role", "scope")}
+        lines.append("  " + words.format(when=said["said"], worth=worth, **place))
         if said["note"]:
-            lines.append(f"    They wrote: {said['note']}")
+            lines.append("    " + _("They wrote: {note}").format(note=said["note"]))
     if not found["statements"]:
-        lines.append("  none")
-    lines += ["", "Authors, who cannot sign it: " + (_list(found["authors"]) or "none")]
+        lines.append("  " + _("none"))
+    lines += ["", _("Authors, who cannot sign it: {names}").format(names=_list(found["authors"]) or _("none"))]
     return "\n".join(visible(line) for line in lines) + "\n"
 
 
 def why_text(told: Mapping[str, Any]) -> str:
     """Every release that moved a line, newest first."""
-    lines = [f"{told['file']}" + (f", {told['fact']}" if told["fact"] else "") + (f": now {told['now']}" if told["now"] else "")]
+    what = ", ".join(part for part in (told["file"], told["fact"]) if part)
+    lines = [_("{what}: now {value}").format(what=what, value=told["now"]) if told["now"] else what]
     for reason in told["reasons"]:
-        head = f"Release {reason['release']}" if reason["release"] else "The beginning of the book"
-        lines += ["", f"{head}, {reason['when']}, commit {reason['commit'][:12]}"]
+        head = _("Release {release}").format(release=reason["release"]) if reason["release"] else _("The beginning of the book")
+        words = _("{head}, {when}, commit {commit}")
+        lines += ["", words.format(head=head, when=reason["when"], commit=reason["commit"][:12])]
         if reason["proposal"]:
-            lines += [f"  {reason['title']} ({reason['proposal']})", f"  Why: {reason['why']}"]
-        lines += [f"  {c['fact']}: {c['before'] or 'not there'} -> {c['after'] or 'taken away'}" for c in reason["changes"]]
-        lines += [f"  Settled by hand, {s['fact']}: taken from {s['take']}: {s['why']}" for s in reason["settled"]]
-        lines.append(f"  Written by {_list(reason['authors']) or 'unknown'}; released by {reason['released_by'] or 'unknown'}")
-        lines += [f"  Signed by {s['person']} as {s['role']} over {s['scope']}, {s['said']}" for s in reason["signed"]]
-        lines += [f"  Effect of {scope}: {digest}" for scope, digest in reason["effects"].items()]
+            lines += [f"  {reason['title']} ({reason['proposal']})", "  " + _("Why: {why}").format(why=reason["why"])]
+        lines += [f"  {c['fact']}: {c['before'] or _('not there')} -> {c['after'] or _('taken away')}" for c in reason["changes"]]
+        settled = _("Settled by hand, {fact}: taken from {take}: {why}")
+        lines += ["  " + settled.format(fact=s["fact"], take=s["take"], why=s["why"]) for s in reason["settled"]]
+        words = _("Written by {authors}; released by {person}")
+        authors, person = _list(reason["authors"]) or _("unknown"), reason["released_by"] or _("unknown")
+        lines.append("  " + words.format(authors=authors, person=person))
+        signed = _("Signed by {person} as {role} over {scope}, {when}")
+        lines += ["  " + signed.format(person=s["person"], role=s["role"], scope=s["scope"], when=s["said"]) for s in reason["signed"]]
+        effect = _("Effect of {scope}: {digest}")
+        lines += ["  " + effect.format(scope=scope, digest=digest) for scope, digest in reason["effects"].items()]
         if reason["proposal"]:
-            lines.append(f"  What the report said: specctl report {reason['proposal'].split('-', 1)[0]}")
+            command = f"specctl report {reason['proposal'].split('-', 1)[0]}"
+            lines.append("  " + _("What the report said: {command}").format(command=command))
     return "\n".join(visible(line) for line in lines) + "\n"
 
 
 def _need(need: Mapping[str, Any]) -> list[str]:
-    by = ", by the rules and people it would bring" if need["quorum"] else ""
-    head = f"  {need['role']} over {need['scope']}{by} (asked for by: {_list(need['classes'])})"
+    if need["quorum"]:
+        words = _("{role} over {scope}, by the rules and people it would bring (asked for by: {classes}): {state}")
+    else:
+        words = _("{role} over {scope} (asked for by: {classes}): {state}")
+    state = _("signed by {person}").format(person=need["met_by"]) if need["met_by"] else _("missing")
+    lines = ["  " + words.format(role=need["role"], scope=need["scope"], classes=_list(need["classes"]), state=state)]
     if need["met_by"]:
-        return [f"{head}: signed by {need['met_by']}"]
-    lines = [f"{head}: missing"]
+        return lines
     if need["nearly"]:
         lines.append(f"    {need['nearly']}")
-    lines.append("    Could sign: " + (_list(need["can_sign"]) or "nobody; name somebody in signatories.yaml by a proposal first"))
+    who = _list(need["can_sign"]) or _("nobody; name somebody in signatories.yaml by a proposal first")
+    lines.append("    " + _("Could sign: {names}").format(names=who))
     return lines
 
 

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from decimal import Decimal
 
-from specctl.change.impact import Impact
+from specctl.change.impact import Impact, Signing
 from specctl.report import view_costs, view_files, view_signing
+from specctl.report.tongue import _
 from specctl.report.typed_recipe import recipe_tables
 from specctl.report.typed_table import COUNT, DAY, NUMBER, YES_NO, Field, TypedTable, table
 from specctl.report.view import View
@@ -105,13 +106,17 @@ def _price_books(impact: Impact) -> TypedTable:
 def _signings(impact: Impact) -> TypedTable:
     rows = [
         (
-            role_words(s.role), s.scope, scope_words(impact, s.scope), "signed" if s.met_by else "STALE" if s.stale else "open",
+            role_words(s.role), s.scope, scope_words(impact, s.scope), _state_words(s),
             s.met_by, s.stale or None, "; ".join(s.can_sign), s.digest,
         )
         for s in impact.signings
     ]  # fmt: skip
     fields = ("who signs", "scope", "for", "state", "signed by", "why stale", "who can", "effect digest")
     return table("signatures", "Signatures the policy asks for", view_signing.SIGNING, fields, rows)
+
+
+def _state_words(signing: Signing) -> str:
+    return _("signed") if signing.met_by else _("STALE") if signing.stale else _("open")
 
 
 def _reasons(impact: Impact) -> TypedTable:

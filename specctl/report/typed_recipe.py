@@ -5,12 +5,14 @@ from __future__ import annotations
 from decimal import Decimal
 from typing import Any, Iterable, Mapping
 
+from specctl.change.effect import Row
 from specctl.change.impact import AmountChange, AtSites, Impact
 from specctl.report import view_allergens, view_amounts, view_buying, view_sites, view_summary
+from specctl.report.tongue import _
 from specctl.report.typed_table import COUNT, DAY, NUMBER, YES_NO, Field, TypedTable, Value, table
 from specctl.report.view_allergens import in_order, words_of_kind
 from specctl.report.view_lines import line_of
-from specctl.report.view_names import day, kind_words, path_words
+from specctl.report.view_names import choice_words, day, kind_words, path_words
 from specctl.report.words import measure_words, status_words, verdict_words
 
 _GRAMS = "g"
@@ -43,12 +45,16 @@ def _cards(impact: Impact) -> TypedTable:
     rows = [
         (
             row.site, impact.names.sites.get(row.site, row.site), kind_words(row.item), row.item.partition("/")[2],
-            "new" if row.before is None else "gone" if row.after is None else "changed", row.before, row.after,
+            _card_words(row), row.before, row.after,
         )
         for row in impact.effect.rows
     ]  # fmt: skip
     fields = ("site id", "site", "kind", "item id", "card", "entry before", "entry after")
     return table("cards", "Cards that change, site by site", view_summary.KEY, fields, rows)
+
+
+def _card_words(row: Row) -> str:
+    return _("new") if row.before is None else _("gone") if row.after is None else _("changed")
 
 
 def _through(impact: Impact) -> TypedTable:
@@ -60,7 +66,7 @@ def _allergens(impact: Impact) -> TypedTable:
     rows = [
         (
             words_of_kind(kind), c.name, c.substance, c.listed, kind_words(c.item), c.item_name,
-            c.choice_name or c.choice or "standard build", c.market.upper(), c.list_name,
+            choice_words(c.choice, c.choice_name), c.market.upper(), c.list_name,
             status_words(c.before or "absent"), status_words(c.after or "absent"),
             "; ".join(path_words(impact, c.item, path) for path in c.paths), sites_of(impact, c.sites),
         )
@@ -74,7 +80,7 @@ def _allergens(impact: Impact) -> TypedTable:
 
 
 def _still_unknown(impact: Impact) -> TypedTable:
-    rows = [(item, choice or "standard build", name, market.upper()) for item, choice, name, market in impact.cover.still_unknown]
+    rows = [(item, choice_words("", choice), name, market.upper()) for item, choice, name, market in impact.cover.still_unknown]
     fields = ("item", "choice", "UNKNOWN allergen", "market")
     return table("allergens-unknown", "Unknown before and after", view_allergens.KEY, fields, rows)
 
@@ -89,7 +95,7 @@ _OF_LINE = ("kind", "item", "size", "choice", "line", "line path")
 
 
 def _of_line(c: AmountChange) -> tuple[Value, ...]:
-    build = (c.size_name or c.size, c.choice_name or c.choice or "standard build")
+    build = (c.size_name or c.size, choice_words(c.choice, c.choice_name))
     return kind_words(c.item), c.item_name, *build, c.line_name, c.path
 
 
@@ -144,7 +150,7 @@ def _hindrances(impact: Impact) -> TypedTable:
 
 
 def _bought(impact: Impact) -> TypedTable:
-    ways = {"new": "buy new", "gone": "run down", "moved": "order more or less"}
+    ways = {"new": _("buy new"), "gone": _("run down"), "moved": _("order more or less")}
     rows = [(b.ingredient, b.name, ways[b.way], b.week, b.unit, "; ".join(b.left_out)) for b in impact.bought]
     fields = ("ingredient id", "ingredient", "what to do", Field("change a week, all sites here", NUMBER), "unit", "not counted")
     return table("buying", "What to buy and what to run down", view_buying.KEY, fields, rows)
@@ -152,14 +158,18 @@ def _bought(impact: Impact) -> TypedTable:
 
 def _unchanged(impact: Impact) -> TypedTable:
     u = impact.untouched
-    rows = [("drinks", u.drinks, u.drinks_total), ("preps", u.preps, u.preps_total), ("sites", u.sites, u.sites_total)]
+    rows = [
+        (_("drinks"), u.drinks, u.drinks_total),
+        (_("preps"), u.preps, u.preps_total),
+        (_("sites"), u.sites, u.sites_total),
+    ]
     fields = ("what", Field("unchanged", COUNT), Field("in all", COUNT))
     return table("unchanged", "Not affected", view_sites.UNTOUCHED, fields, rows)
 
 
 def _unchanged_names(impact: Impact) -> TypedTable:
     u = impact.untouched
-    rows = [("drink", name) for name in u.drink_names] + [("site", name) for name in u.site_names]
+    rows = [(_("drink"), name) for name in u.drink_names] + [(_("site"), name) for name in u.site_names]
     return table("unchanged-names", "Not affected, by name", view_sites.UNTOUCHED, ("what", "name"), rows)
 
 

@@ -31,7 +31,10 @@ _TYPES: dict[str, tuple[type, ...]] = {
 
 @dataclass(frozen=True, slots=True)
 class Field:
-    """One column: `kind` is one of the constants above; `unit` stands in the head as `before [g]`."""
+    """One column: `kind` is one of the constants above; `unit` stands in the head as `before [g]`.
+
+    `name` and `unit` are English: a program finds a column by them. A writer for people says them with `_`.
+    """
 
     name: str
     kind: str = TEXT

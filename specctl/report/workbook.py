@@ -2,7 +2,7 @@
 
 A number is a number, a day a day; a text is stored as a text whatever it starts
 with, so nothing in it is ever a formula, and characters that hide are shown as
-code points. The file carries no clock: the same tables give the same bytes
+code points. Heads are in the language spoken: a workbook is read by people. The file carries no clock: the same tables give the same bytes
 (ECMA-376 packs parts in a ZIP, whose dates are set to the format's first day).
 """
 
@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING, Any, Iterable
 
 from specctl.errors import Refused
 from specctl.report.clean import visible
+from specctl.report.tongue import _
 from specctl.report.typed_table import COUNT, DAY, NUMBER, Field, TypedTable, Value
 
 if TYPE_CHECKING:
@@ -53,7 +54,7 @@ def _leaf(sheet: Worksheet, table: TypedTable) -> None:
         raise Refused(f"{table.title}: {len(table.rows)} rows are more than a workbook's leaf holds", "Ask for CSV instead: --as csv --out FOLDER")
     bold, wrapped = Font(bold=True), Alignment(wrap_text=True, vertical="top")
     for number, field in enumerate(table.fields, 1):
-        head = _put(sheet, 1, number, field.head, Field(field.name))
+        head = _put(sheet, 1, number, _head(field), Field(field.name))
         head.font, head.alignment = bold, wrapped
     for line, row in enumerate(table.rows, 2):
         for number, (value, field) in enumerate(zip(row, table.fields, strict=True), 1):
@@ -62,6 +63,10 @@ def _leaf(sheet: Worksheet, table: TypedTable) -> None:
     for number, field in enumerate(table.fields, 1):
         sheet.column_dimensions[sheet.cell(1, number).column_letter].width = _width(table, number - 1, field)
     sheet.freeze_panes = "A2"
+
+
+def _head(field: Field) -> str:
+    return f"{_(field.name)} [{_(field.unit)}]" if field.unit else _(field.name)
 
 
 def _put(sheet: Worksheet, line: int, column: int, value: Value, field: Field) -> Any:
@@ -73,7 +78,7 @@ def _put(sheet: Worksheet, line: int, column: int, value: Value, field: Field) -
         cell.value = text
         cell.data_type = "s"  # openpyxl takes a text that begins with = for a formula, and #N/A for an error
     elif isinstance(value, bool):
-        cell.value = "yes" if value else "no"
+        cell.value = _("yes") if value else _("no")
     else:
         cell.value = value
         cell.number_format = {DAY: "yyyy-mm-dd", COUNT: "0", NUMBER: _format(value)}[field.kind]
@@ -88,7 +93,7 @@ def _format(value: Value) -> str:
 
 def _width(table: TypedTable, number: int, field: Field) -> int:
     longest = max((len(_shown(row[number])) for row in table.rows), default=0)
-    return min(max(longest, len(field.head) // 2, 8) + 2, _WIDEST)
+    return min(max(longest, len(_head(field)) // 2, 8) + 2, _WIDEST)
 
 
 def _shown(value: Value) -> str:

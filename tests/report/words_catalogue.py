@@ -16,9 +16,12 @@ from babel.messages.catalog import Catalog
 from babel.messages.extract import extract_from_dir
 from babel.messages.mofile import write_mo
 from babel.messages.pofile import read_po, write_po
+from make_impact import NOW, rich
 
 from specctl.change.policy import CLASS_WORDS
 from specctl.report.catalogue import ENGLISH, MONTHS
+from specctl.report.typed_control import typed_tables
+from specctl.report.view import view_of
 
 REPORT = Path(__file__).resolve().parents[2] / "specctl" / "report"
 LOCALE = REPORT / "locale"
@@ -36,6 +39,8 @@ def said() -> Catalog:
         found.add(message, locations=[(file.replace("\\", "/"), None)], auto_comments=comments, context=context)
     for text in CLASS_WORDS.values():
         found.add(text, locations=[("view_signing.py", None)])
+    for text in sorted(_heads()):
+        found.add(text, locations=[("workbook.py", None)])
     for text in (*ENGLISH.values(), *MONTHS):
         if any(map(str.isalpha, text)):
             found.add(text, locations=[("catalogue.py", None)])
@@ -57,6 +62,13 @@ def _in_code(path: Path) -> set[str | tuple[str, str]]:
             case "count", [one, *more]:
                 found.add(("{count} " + one, "{count} " + (more[0] if more else one + "s")))
     return found
+
+
+def _heads() -> set[str]:
+    """The heads of a workbook's columns, from all its leaves: each is there whether or not it holds a row."""
+    impact = rich()
+    fields = [field for table in typed_tables(impact, view_of(impact, now=NOW)) for field in table.fields]
+    return {text for field in fields for text in (field.name, field.unit) if text not in ("", "g")}
 
 
 def languages() -> list[str]:
