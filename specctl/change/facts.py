@@ -65,21 +65,19 @@ def _walk(path: Path, value: Any, found: Facts) -> None:
 
 def build(facts: Mapping[Path, Value]) -> Any:
     """The plain meaning a map of facts stands for. Members of a set come sorted."""
-    children: dict[Path, list[str]] = {}
+    children: dict[Path, dict[str, None]] = {}
     for path in facts:
         for depth in range(len(path)):
-            children.setdefault(path[:depth], [])
-            if path[depth] not in children[path[:depth]]:
-                children[path[:depth]].append(path[depth])
+            children.setdefault(path[:depth], {})[path[depth]] = None
     return _build((), facts, children)
 
 
-def _build(path: Path, facts: Mapping[Path, Value], children: dict[Path, list[str]]) -> Any:
+def _build(path: Path, facts: Mapping[Path, Value], children: Mapping[Path, Mapping[str, None]]) -> Any:
     if path in facts:
         return facts[path]
-    names = children.get(path, [])
+    names = children.get(path, {})
     if SET in names:
-        members = children.get(path + (SET,), [])
+        members = children.get(path + (SET,), {})
         return [facts[path + (SET, name)] for name in sorted(members)]
     order = facts.get(path + (ORDER,), ())
     keys = [key for key in order if key in names]

@@ -46,27 +46,36 @@ def merge(
     base: Mapping[Path, Value], ours: Mapping[Path, Value], theirs: Mapping[Path, Value], file: str
 ) -> Merged:
     """Merge two descendants of `base`; an absent record is an empty mapping."""
-    merged: Facts = {}
+    merged: Facts = {path: value for path, value in base.items() if path[-1] != ORDER}
     conflicts: list[Conflict] = []
-    for path in sorted(base.keys() | ours.keys() | theirs.keys()):
+    mine, other = _moved(base, ours), _moved(base, theirs)
+    for path in sorted(mine | other):
         if path[-1] == ORDER:
             continue
-        b, o, t = base.get(path), ours.get(path), theirs.get(path)
-        if same(o, t):
-            value = o
-        elif same(o, b):
-            value = t
-        elif same(t, b):
-            value = o
+        if path not in mine:
+            value = theirs.get(path)
+        elif path not in other or same(ours.get(path), theirs.get(path)):
+            value = ours.get(path)
         else:
-            conflicts.append(Conflict(file, path, b, o, t))
-            value = b
-        if value is not None:
+            conflicts.append(Conflict(file, path, base.get(path), ours.get(path), theirs.get(path)))
+            continue
+        if value is None:
+            merged.pop(path, None)
+        else:
             merged[path] = value
     conflicts += _edits_inside_deleted(base, ours, theirs, merged, file)
-    conflicts += _kinds_apart(base, ours, theirs, file)
-    _merge_orders(base, ours, theirs, merged, conflicts, file)
+    if mine and other:
+        conflicts += _kinds_apart(base, ours, theirs, file)
+    _merge_orders((base, ours, theirs), merged, mine | other, conflicts, file)
     return Merged(merged, tuple(conflicts))
+
+
+def _moved(base: Mapping[Path, Value], side: Mapping[Path, Value]) -> set[Path]:
+    """The facts one side has otherwise than the base."""
+    moved = {path for path, value in side.items() if path not in base or not same(base[path], value)}
+    if len(side) - len(moved) != len(base):
+        moved |= base.keys() - side.keys()
+    return moved
 
 
 def _edits_inside_deleted(
@@ -116,21 +125,29 @@ def _kinds(side: Mapping[Path, Value]) -> dict[Path, str]:
 
 
 def _merge_orders(
-    base: Mapping[Path, Value],
-    ours: Mapping[Path, Value],
-    theirs: Mapping[Path, Value],
+    sides: tuple[Mapping[Path, Value], Mapping[Path, Value], Mapping[Path, Value]],
     merged: Facts,
+    moved: set[Path],
     conflicts: list[Conflict],
     file: str,
 ) -> None:
+    """The order of every mapping, from those of (base, ours, theirs); `moved`: the facts either side moved."""
+    # Where neither side moved an order, no key came or went there and the order stands; a fact in
+    # dispute may leave nothing under its key, so then every mapping is looked at.
+    apart = {path[:-1] for path in (merged if conflicts else moved) if path[-1] in (MAP, ORDER)}
+    for path, value in sides[0].items():
+        if path[-1] == ORDER and path[:-1] not in apart and path[:-1] + (MAP,) in merged:
+            merged[path] = value
+    if not apart:
+        return
     # The keys that stand in each mapping, looked up once for all of them.
     children: dict[Path, set[str]] = {}
     for path in merged:
         for depth in range(len(path)):
             children.setdefault(path[:depth], set()).add(path[depth])
-    for marker in [p for p in merged if p[-1] == MAP]:
+    for marker in sorted(p for p in merged if p[-1] == MAP and p[:-1] in apart):
         where = marker[:-1] + (ORDER,)
-        b, o, t = (_keys(side.get(where)) for side in (base, ours, theirs))
+        b, o, t = (_keys(side.get(where)) for side in sides)
         present = children[where[:-1]]
         order = merge_order(b, o, t, strict=bool(where[:-1]) and where[-2] in _BUILD_ORDER)
         if order is None:
