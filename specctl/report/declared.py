@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
+from specctl.report.allergen_words import allergen_word
 from specctl.report.clean import visible
 from specctl.report.words import date_words, fact_words, group_words, say, status_words
 
@@ -105,7 +106,7 @@ def _facts(row: Record, groups: Mapping[str, str], today: date) -> Facts:
         Fact(
             status=status,
             name=fact_words(fact, groups),
-            bare=visible(fact["name"]),
+            bare=visible(allergen_word(fact["name"])),
             column=fact["group"] or fact["substance"],
             listed=fact["listed"],
             paths=tuple(visible(path) for path in fact["paths"]),
@@ -163,7 +164,7 @@ def columns_of(entries: list[Record]) -> list[tuple[str, str]]:
     found: dict[str, str] = {}
     for entry in entries:
         for group, name in groups_of(entry).items():
-            found.setdefault(group, visible(name))
+            found.setdefault(group, visible(allergen_word(name)))
     for entry in entries:
         for row in entry["allergens"]:
             for status in NAMED:
@@ -173,5 +174,5 @@ def columns_of(entries: list[Record]) -> list[tuple[str, str]]:
                     if fact["group"]:
                         found.setdefault(fact["group"], group_words(fact["group"]))
                     else:
-                        found.setdefault(fact["substance"], visible(fact["name"]))
+                        found.setdefault(fact["substance"], visible(allergen_word(fact["name"])))
     return sorted(found.items(), key=lambda pair: (pair[1].casefold(), pair[0]))

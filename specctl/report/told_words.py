@@ -13,8 +13,10 @@ import re
 from collections.abc import Callable
 from functools import cache
 
+from specctl.report.allergen_words import allergen_word
 from specctl.report.numerals import numeral
 from specctl.report.tongue import _, later, translates
+from specctl.report.words import say
 
 # What was left out of a comparison or a sum; why something has no cost.
 _LEFT_OUT = (
@@ -64,21 +66,21 @@ _EXAMPLES = (
     later("an amount changes in {name}"),
     later("the tools for {name} change"),
     later("not every site can measure {name} within tolerance"),
-    later("{name} becomes unknown"),
-    later("{name} leaves the declaration"),
-    later("{name} is declared"),
-    later("{name} comes in"),
-    later("{name} is on the market's list no more"),
-    later("{name} is on the market's list now"),
-    later("{name} is called {now} now"),
+    later("{allergen} in {item} ({market}) becomes unknown"),
+    later("{allergen} in {item} ({market}) leaves the declaration"),
+    later("{allergen} in {item} ({market}) is declared"),
+    later("{allergen} in {item} ({market}) comes in"),
+    later("{allergen} in {item} ({market}) is on the market's list no more"),
+    later("{allergen} in {item} ({market}) is on the market's list now"),
+    later("{allergen} in {item} ({market}) is called {now} now"),
     later("the cost of {name} cannot be told"),
     later("the cost of {name} moves beyond the limit"),
-    later("only comments change in {name}"),
-    later("the allergen facts in {name} change"),
+    later("only comments change in {path}"),
+    later("the allergen facts in {path} change"),
     later("{name}: is new"),
     later("{name}: is no longer served"),
     later("{name}: {kind} changes"),
-    later("{name} changes"),
+    later("{path} changes"),
 )
 # Why a signature that was given no longer counts.
 _STALE = (
@@ -154,13 +156,24 @@ def _again(text: str, forms: tuple[str, ...], day_words: Callable[[str], str] | 
     for form in forms:
         found = _reader(form).fullmatch(text)
         if found:
-            values = {name: day_words(value) if day_words and name == "day" else numeral(value) for name, value in found.groupdict().items()}
+            values = {name: _value(name, value, day_words) for name, value in found.groupdict().items()}
             return _(form).format_map(values)
     return text
+
+
+def _value(place: str, value: str, day_words: Callable[[str], str] | None) -> str:
+    if place == "day":
+        return day_words(value) if day_words else value
+    if place in ("allergen", "substances"):
+        return say("word.list").join(map(allergen_word, value.split(", ")))
+    return numeral(value)
+
+
+_PLACES = {"path": r"\S+", "share": r"[0-9.]+", "count": "[0-9]+", "ratio": "[0-9.]+", "step": "[0-9.]+"}
 
 
 @cache
 def _reader(form: str) -> re.Pattern[str]:
     """A pattern that takes a sentence of this form apart again."""
     parts = re.split(r"\{([a-z]+)\}", form)
-    return re.compile("".join(re.escape(part) if n % 2 == 0 else f"(?P<{part}>.+?)" for n, part in enumerate(parts)), re.DOTALL)
+    return re.compile("".join(re.escape(part) if n % 2 == 0 else f"(?P<{part}>{_PLACES.get(part, '.+?')})" for n, part in enumerate(parts)), re.DOTALL)

@@ -12,6 +12,7 @@ from datetime import datetime
 
 from specctl.change.impact import AllergenChange, DocumentAge, Impact
 from specctl.report import view_first
+from specctl.report.allergen_words import allergen_word
 from specctl.report.tables import Block, Cell, Column, Listing, Note, Section, Table, cell
 from specctl.report.told_words import told
 from specctl.report.tongue import _, _n, later
@@ -170,7 +171,7 @@ def _row(impact: Impact, kind: str, same: list[AllergenChange]) -> tuple[Cell, .
     words, change = _(dict(KINDS)[kind]), same[0]
     listed_words = "" if change.listed else _("not on this market's list; shown all the same")
     return (
-        cell(change.name, quiet=(listed_words,), alarm=True),
+        cell(allergen_word(change.name), quiet=(listed_words,), alarm=True),
         cell(named(change.item, change.item_name)),
         cell(*(choice_words(c.choice, c.choice_name) for c in same)),
         cell(f"{_status(change.before)}{ARROW}{_status(change.after)}", words, alarm=True),
@@ -213,7 +214,7 @@ def _still_unknown(impact: Impact) -> Block:
         return Note(_("Unknown before and after: no such row among those compared."))
     names: dict[tuple[str, str, str], list[str]] = {}
     for item, choice, name, market in rows:
-        names.setdefault((item, market, choice_words("", choice)), []).append(name)
+        names.setdefault((item, market, choice_words("", choice)), []).append(allergen_word(name))
     choices: dict[tuple[str, str, tuple[str, ...]], list[str]] = {}
     for (item, market, choice), unknown in names.items():
         choices.setdefault((item, market, tuple(unknown)), []).append(choice)

@@ -9,11 +9,32 @@ from typing import Iterable
 from specctl.change.effect import CHAIN
 from specctl.change.impact import Impact
 from specctl.report.numerals import weekday_pattern
-from specctl.report.tongue import _, _n
+from specctl.report.tongue import _, _n, later
 from specctl.report.words import date_words, say
 
 STANDARD = "standard build"
-_WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
+_WEEKDAYS = (
+    later("Monday"), later("Tuesday"), later("Wednesday"), later("Thursday"), later("Friday"), later("Saturday"), later("Sunday"),
+)  # fmt: skip
+_CLASSES = {
+    "allergen-in": later("allergen in"),
+    "declaration-up": later("declaration up"),
+    "declaration-down": later("declaration down"),
+    "unknown": later("unknown"),
+    "amount": later("amount"),
+    "unmeasurable": later("unmeasurable"),
+    "cost": later("cost"),
+    "price": later("price"),
+    "method": later("method"),
+    "equipment": later("equipment"),
+    "hold": later("hold"),
+    "scoop-check": later("scoop check"),
+    "item-new": later("item new"),
+    "item-gone": later("item gone"),
+    "text": later("text"),
+    "book": later("book"),
+    "policy": later("policy"),
+}
 
 
 def all_sites(number: int) -> str:
@@ -73,9 +94,14 @@ def named(item: str, name: str) -> str:
 
 
 def role_words(role: str) -> str:
-    """A role or a class of change as words; one that a policy thought of itself is read out."""
+    """A role as words; one that a policy thought of itself is read out."""
     known = {"drinks": _("drinks"), "food-safety": _("food safety"), "franchise-manager": _("franchise manager")}
     return known.get(role, role.replace("-", " "))
+
+
+def class_words(change: str) -> str:
+    """A class of change in short: `allergen in`."""
+    return _(_CLASSES[change]) if change in _CLASSES else change.replace("-", " ")
 
 
 def choice_words(choice: str, choice_name: str) -> str:

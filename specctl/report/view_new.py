@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from specctl.change.impact import AllergenChange, AmountChange, Impact
+from specctl.report.allergen_words import allergen_word
 from specctl.report.tables import Block, Cell, Column, Table, cell
 from specctl.report.tongue import _, _n
 from specctl.report.view_lines import CALLED_OUT, amount_after, given
@@ -127,7 +128,9 @@ def _status_rows(impact: Impact, changes: list[AllergenChange]) -> list[tuple[Ce
     at: dict[tuple[str, str, tuple[str, ...]], dict[str, list[str]]] = {}
     for change in changes:
         slot = (choice_words(change.choice, change.choice_name), change.market, change.sites)
-        name = change.name if change.listed else _("{name} (not on this market's list, shown all the same)").format(name=change.name)
+        name = allergen_word(change.name)
+        if not change.listed:
+            name = _("{name} (not on this market's list, shown all the same)").format(name=name)
         at.setdefault(slot, {}).setdefault(str(change.after), []).append(name)
     same: dict[tuple[tuple[str, ...], ...], dict[str, list[str]]] = {}
     for (choice, market, sites), brought in at.items():
@@ -147,7 +150,7 @@ def _status_rows(impact: Impact, changes: list[AllergenChange]) -> list[tuple[Ce
 def _ways_row(impact: Impact, changes: list[AllergenChange]) -> tuple[Cell, ...]:
     ways: dict[str, dict[str, None]] = {}
     for change in sorted(changes, key=lambda c: c.name):
-        told = ways.setdefault(change.name, {})
+        told = ways.setdefault(allergen_word(change.name), {})
         for path in change.paths:
             told[path_words(impact, change.item, path)] = None
     lines = (f"{name}: {'; '.join(told) or _('no path is stated')}" for name, told in ways.items())

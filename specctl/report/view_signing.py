@@ -12,6 +12,7 @@ from specctl.report.told_words import example_words, stale_words
 from specctl.report.tongue import _, _n, later
 from specctl.report.view_costs import EVIDENCE
 from specctl.report.view_names import (
+    class_words,
     day_words,
     listed,
     role_words,
@@ -116,7 +117,7 @@ def _without_repeats(examples: tuple[str, ...]) -> list[str]:
 
 
 def _reason_words(reason: Reason) -> str:
-    words = _(CLASS_WORDS[reason.change]) if reason.change in CLASS_WORDS else role_words(reason.change)
+    words = _(CLASS_WORDS[reason.change]) if reason.change in CLASS_WORDS else class_words(reason.change)
     shown = _without_repeats(tuple(map(example_words, reason.examples[:_MOST_EXAMPLES])))
     more = len(reason.examples) - len(shown)
     shown += [_n("{count} more of this kind", "{count} more of this kind", more).format(count=more)] if more else []
@@ -164,7 +165,7 @@ def about_section(impact: Impact) -> Section:
         (_("Compared with main at"), impact.main or _("not stated")),
         (_("Tip of the proposal"), impact.tip or _("not stated")),
         (_("Edited from"), impact.edited_from or _("not stated")),
-        (_("Classes of change"), listed(role_words(c) for c in impact.classes) or _("none")),
+        (_("Classes of change"), listed(class_words(c) for c in impact.classes) or _("none")),
         *_price_pairs(impact),
     ]
     blocks.append(Facts(tuple(pairs)))

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 
 from specctl.change.impact import AllergenChange, AmountChange, Impact, TextChange
 from specctl.report import view_same_grams
+from specctl.report.allergen_words import allergen_word
 from specctl.report.tables import Block, Listing, Note, Section
 from specctl.report.tongue import _, _n, later
 from specctl.report.view_allergens import in_order, words_of_kind
@@ -125,7 +126,7 @@ def _sentence(impact: Impact, moves: _Moves, touched: tuple[str, ...]) -> str:
     """Worst first: allergens, what is new or gone, amounts, then the rest."""
     by_kind: dict[str, list[str]] = {}
     for kind, change in moves.allergens:
-        by_kind.setdefault(words_of_kind(kind), []).append(change.name)
+        by_kind.setdefault(words_of_kind(kind), []).append(allergen_word(change.name))
     parts = [_("{kind}: {allergens}").format(kind=words, allergens=listed(names)) for words, names in by_kind.items()]
     parts = [_("ALLERGENS, options included: {changes}").format(changes="; ".join(parts))] if parts else []
     if moves.fresh:

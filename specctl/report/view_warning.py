@@ -10,6 +10,7 @@ from collections.abc import Iterable, Sequence
 from datetime import datetime
 
 from specctl.change.impact import AllergenChange, DocumentAge, Impact
+from specctl.report.allergen_words import allergen_word
 from specctl.report.tables import Point
 from specctl.report.tongue import _, _n, later
 from specctl.report.view_allergens import KEY, KINDS, age_words, in_order, is_alarming, words_of_kind
@@ -76,7 +77,7 @@ def _names(changes: Iterable[AllergenChange]) -> list[str]:
     """One name a substance, though markets' lists may name it apart."""
     named: dict[str, str] = {}
     for change in changes:
-        named.setdefault(change.substance, change.name)
+        named.setdefault(change.substance, allergen_word(change.name))
     return list(named.values())
 
 
@@ -99,7 +100,7 @@ def _still_unknown(impact: Impact) -> str:
     rows = impact.cover.still_unknown
     if not rows:
         return ""
-    names = list(dict.fromkeys(name for _item, _choice, name, _market in rows))
+    names = list(dict.fromkeys(allergen_word(name) for _item, _choice, name, _market in rows))
     told = listed(names) if len(names) <= _MOST_ITEMS else _("{count} allergens").format(count=len(names))
     return _("Still UNKNOWN: {allergens} in {items}.").format(allergens=told, items=_few(row[0] for row in rows))
 

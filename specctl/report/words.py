@@ -14,11 +14,12 @@ from datetime import date, datetime, timedelta
 from decimal import ROUND_FLOOR, Decimal
 from typing import Any
 
+from specctl.report.allergen_words import allergen_word
 from specctl.report.catalogue import ENGLISH, MONTHS
 from specctl.report.clean import visible
 from specctl.report.mark_words import mark_words
 from specctl.report.numerals import date_pattern, numeral
-from specctl.report.tongue import _, _n, later_n
+from specctl.report.tongue import _, _n, later_n, translates
 
 STATUSES = ("contains", "may_contain", "unknown", "absent")
 VERDICTS = ("within", "unproven", "outside", "no-tool")
@@ -213,11 +214,13 @@ def fact_words(fact: Mapping[str, Any], groups: Mapping[str, str] | None = None)
 
     `groups` maps group ids to the list's own words; without one the id is read out.
     """
-    name = visible(fact["name"])
+    name = visible(allergen_word(fact["name"]))
     if fact["group"] is None:
         return name
-    group = visible((groups or {}).get(fact["group"], group_words(fact["group"]))).lower()
-    return name if group in name.lower() or name.lower() in group else f"{name} ({group})"
+    group = visible(allergen_word((groups or {}).get(fact["group"], group_words(fact["group"]))))
+    group = group if translates() else group.lower()  # other languages write nouns as their lists do
+    said = group.lower() in name.lower() or name.lower() in group.lower()
+    return name if said else _("{name} ({kind})").format(name=name, kind=group)
 
 
 def contact_words(shared: Mapping[str, Any]) -> str:
@@ -227,7 +230,7 @@ def contact_words(shared: Mapping[str, Any]) -> str:
         return say(
             "contact.lowered", equipment=equipment, method=rule["method"], document=rule["document"], dated=rule["dated"]
         )
-    names = say("word.list").join(shared["substances"])
+    names = say("word.list").join(map(allergen_word, shared["substances"]))
     parts = [say("contact.carries", equipment=equipment, substances=names) if names else say("contact.nothing", equipment=equipment)]
     if rule is not None:
         key = "contact.weak" if rule["method"] in ("rinse", "wipe") else "contact.unproven"
