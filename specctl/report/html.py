@@ -75,6 +75,8 @@ def _kind(block: Block) -> str:
 # A column is never narrower than its longest plain word, nor wider than a short sentence.
 _WIDEST_WORD = 14
 _WIDEST_COLUMN = 40
+# A long word in a head is bold and stands alone: languages that write words together need the room.
+_LONG_HEAD, _WIDEST_HEAD = 12, 24
 
 
 def _shares(table: Table) -> list[int]:
@@ -89,5 +91,7 @@ def _shares(table: Table) -> list[int]:
         word = max((len(word) for line in lines for word in line.split()), default=1)
         line = max(len(line) for line in lines)
         bold = 4 if number == 0 else 0
-        weights.append(min(max(min(word, _WIDEST_WORD) + 8, line), _WIDEST_COLUMN) + bold)
+        head = max((len(word) for word in column.name.split()), default=1)
+        least = min(head * 5 // 4, _WIDEST_HEAD) if head > _LONG_HEAD else 0
+        weights.append(min(max(min(word, _WIDEST_WORD) + 8, least + 8, line), _WIDEST_COLUMN) + bold)
     return [round(100 * weight / sum(weights)) for weight in weights]

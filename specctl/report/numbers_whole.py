@@ -1,7 +1,7 @@
 """Finds the figures in a text that must not be parted at the end of a line.
 
 A number cut in two, or standing on another line than its unit or currency, is
-read wrongly.
+read wrongly, whichever mark the language puts before a fraction.
 """
 
 from __future__ import annotations
@@ -10,7 +10,9 @@ import re
 
 _FIGURE = re.compile(
     r"(?<![0-9A-Za-z.])"
-    r"[+−±]?(?:[A-Z]{3} )?[0-9]{1,9}(?:\.[0-9]{1,6})?(?: (?:kg|g|ml|mm|l|points?)(?![A-Za-z])| %)?"
+    # A currency stands before a sum with a point and after one with a comma (`numerals`, `view_numbers`).
+    r"[+−±]?(?:[0-9]{1,9},[0-9]{1,6} [A-Z]{3}"
+    r"|(?:[A-Z]{3} )?[0-9]{1,9}(?:[.,][0-9]{1,6})?(?: (?:kg|g|ml|mm|l|points?|Prozentpunkte?)(?![A-Za-z])| %)?)"
     r"(?![0-9A-Za-z])"
 )
 
