@@ -1,7 +1,8 @@
 """Merges a proposal onto today's main, file by file, by meaning.
 
 Where only one side moved a file, its bytes are taken as they are. Where both
-did, their facts are merged and main's text is edited to mean the result, so
+did, what the proposal wrote over in place goes into main's text (`touching`);
+else their facts are merged and main's text is edited to mean the result, so
 comments of main survive. A conflict is data; the file then stands as main has
 it, and nothing of a tree with conflicts may be released.
 """
@@ -12,6 +13,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from specctl.actions.touching import merge_touches
 from specctl.change.facts import ORDER, Change, Facts, Path, build, diff, facts
 from specctl.change.merge import Conflict, merge
 from specctl.change.settlement import MAIN, settle
@@ -19,7 +21,7 @@ from specctl.codec.load import Shelf, read_file
 from specctl.codec.meaning import meaning
 from specctl.codec.node import Node
 from specctl.codec.paths import is_controlled, record_at
-from specctl.codec.rewrite import rewrite
+from specctl.codec.rewrite import draft, rewrite
 from specctl.errors import Refused, Stop
 from specctl.problem import errors_of
 
@@ -57,6 +59,17 @@ def merge_trees(base: Files, ours: Files, theirs: Files, shelf: Shelf | None = N
 def _merge_file(
     path: str, base: bytes | None, ours: bytes | None, theirs: bytes | None, shelf: Shelf | None
 ) -> tuple[bytes | None, list[Conflict]]:
+    if base is not None and ours is not None and theirs is not None:
+        quick = merge_touches(path, (base, ours, theirs), shelf)
+        if quick is not None:
+            return quick, []
+    return merge_facts(path, base, ours, theirs, shelf)
+
+
+def merge_facts(
+    path: str, base: bytes | None, ours: bytes | None, theirs: bytes | None, shelf: Shelf | None
+) -> tuple[bytes | None, list[Conflict]]:
+    """One file merged by all its facts: its bytes, or None where it goes, and what conflicts."""
     nodes = [_node(path, data, shelf) for data in (base, ours, theirs)]
     if not is_controlled(path) or any(data is not None and node is None for data, node in zip((base, ours, theirs), nodes)):
         return ours, [Conflict(path, (), None, None, None)]
@@ -68,7 +81,7 @@ def _merge_file(
         return None, []
     if ours is None:
         return theirs, []
-    text = _text(path, ours, merged.facts, (nodes[1], nodes[2]))
+    text = _text(path, ours, merged.facts, (nodes[1], nodes[2]), shelf)
     # The text must mean exactly what was merged; if it cannot be edited so, a person decides.
     if text is None:
         return ours, [Conflict(path, (), None, None, None)]
@@ -93,7 +106,7 @@ def settled_file(
     if not wanted:
         return None
     for text, nodes in ((ours, (o, t)), (theirs, (t, o))):
-        written = _text(path, text, wanted, nodes) if text is not None else None
+        written = _text(path, text, wanted, nodes, shelf) if text is not None else None
         if written is not None:
             return written
     raise Refused(
@@ -102,15 +115,24 @@ def settled_file(
     )
 
 
-def _text(path: str, text: bytes, wanted: Facts, nodes: tuple[Node | None, Node | None]) -> bytes | None:
+def _text(path: str, text: bytes, wanted: Facts, nodes: tuple[Node | None, Node | None], shelf: Shelf | None) -> bytes | None:
     """The text edited to mean the facts, or None where it cannot be. `nodes`: this side's and the other's."""
     o, t = (facts(meaning(node)) if node else {} for node in nodes)
+    target = _as_written(wanted, nodes[0], nodes[1], o, t)
+    drafted = draft(text, target, nodes[0]) if nodes[0] is not None else None
+    if drafted is not None and _means(path, drafted, wanted, shelf):
+        return drafted
     try:
-        written = rewrite(text, _as_written(wanted, nodes[0], nodes[1], o, t), path)
-        again = _node(path, written, None)
+        written = rewrite(text, target, path)
     except Stop:
         return None
-    return written if again is not None and facts(meaning(again)) == wanted else None
+    return written if _means(path, written, wanted, shelf) else None
+
+
+def _means(path: str, text: bytes, wanted: Facts, shelf: Shelf | None) -> bool:
+    """Whether a text reads without an error and means these facts and no others."""
+    node = _node(path, text, shelf)
+    return node is not None and not diff(facts(meaning(node)), wanted)
 
 
 def _node(path: str, data: bytes | None, shelf: Shelf | None) -> Node | None:

@@ -11,7 +11,8 @@ from __future__ import annotations
 from typing import Any
 
 from specctl.codec import spans, yamltext
-from specctl.errors import Damaged
+from specctl.codec.node import Node
+from specctl.errors import Damaged, Stop
 
 
 def rewrite(text: bytes, target: dict[str, Any], file: str) -> bytes:
@@ -21,6 +22,19 @@ def rewrite(text: bytes, target: dict[str, Any], file: str) -> bytes:
         raise Damaged(f"{file} cannot be read", "Run specctl check.")
     edits = list(_edits(tree.plain(), target, ()))
     return spans.apply(text.decode("utf-8"), edits).encode("utf-8") if edits else text
+
+
+def draft(text: bytes, target: dict[str, Any], tree: Node) -> bytes | None:
+    """The text, whose tree is at hand, edited as `rewrite` does but not read again: the caller must, and compare.
+
+    None where the edits cannot be made in one go.
+    """
+    try:
+        edits = _edits(tree.plain(), target, ())
+        made = spans.made_at_once(text.decode("utf-8"), tree, edits)
+    except Stop:
+        return None
+    return None if made is None else made.encode("utf-8")
 
 
 def _edits(now: Any, target: Any, path: tuple[str | int, ...]) -> list[spans.Edit]:

@@ -40,7 +40,7 @@ from specctl.codec.node import LIST, MAP, SCALAR, Item, Node, Path, Plain, same_
 
 __all__ = [
     "Block", "Edit", "EditRefused", "add_item", "apply", "delete_key", "insert_after",
-    "insert_key", "meaning_after", "remove_item", "replace_value", "set_scalar", "write_value",
+    "insert_key", "made_at_once", "meaning_after", "remove_item", "replace_value", "set_scalar", "write_value",
 ]
 
 _Change = tuple[int, int, str]
@@ -59,7 +59,7 @@ def apply(text: str, edits: Sequence[Edit], expected: Plain | None = None) -> st
         return text
     if expected is None:
         expected = meaning_after(tree.plain(), edits)
-    result = _at_once(text, tree, edits) if len(edits) > 1 else None
+    result = made_at_once(text, tree, edits) if len(edits) > 1 else None
     if result is not None and _means(result, expected):
         return result
     result = _in_turn(text, tree, edits)
@@ -78,8 +78,8 @@ def _means(text: str, expected: Plain) -> bool:
         return False
 
 
-def _at_once(text: str, tree: Node, edits: Sequence[Edit]) -> str | None:
-    """All edits on the spans of the one text, or None where they touch each other."""
+def made_at_once(text: str, tree: Node, edits: Sequence[Edit]) -> str | None:
+    """All edits on the spans of the one text, or None where they touch each other. What it means is not looked at."""
     try:
         changes = [_change(text, tree, edit) for edit in edits]
     except EditRefused:

@@ -10,15 +10,18 @@ import re
 import subprocess
 from pathlib import Path
 
-from edit_pairs import pairs
+from edit_pairs import mixed, pairs
 
-from specctl.actions.merging import merge_trees
+from specctl.actions.merging import merge_facts, merge_trees
+from specctl.actions.touching import merge_touches
 from specctl.change.facts import facts
+from specctl.codec import yamltext
 from specctl.codec.load import read_file
 from specctl.codec.meaning import meaning
 from specctl.codec.paths import record_at
 
 PAIRS = pairs(500, 20261125)
+MIXED = mixed(80, 20261125)
 
 
 class Kept:
@@ -26,6 +29,7 @@ class Kept:
 
     def __init__(self) -> None:
         self.kept: dict[tuple[str, str], bytes] = {}
+        self.memory: dict[tuple[str, str], object] = {}
 
     def get(self, namespace: str, key: str) -> bytes | None:
         return self.kept.get((namespace, key))
@@ -43,6 +47,33 @@ def test_no_pair_conflicts_and_each_means_both_edits() -> None:
         if merged.files[pair.path] != pair.both:  # the same bytes mean the same
             assert _facts(pair.path, merged.files[pair.path], shelf) == _facts(pair.path, pair.both, shelf)
         assert _comments(merged.files[pair.path]) == _comments(pair.ours), pair.path
+
+
+def test_edits_of_every_kind_join_and_mean_both() -> None:
+    shelf, quick = Kept(), 0
+    for pair in MIXED:
+        merged = merge_trees({pair.path: pair.base}, {pair.path: pair.ours}, {pair.path: pair.theirs}, shelf)
+        assert merged.conflicts == (), (pair.path, merged.conflicts)
+        text = merged.files[pair.path]
+        node, problems = yamltext.read(text, pair.path)
+        assert node is not None and not problems
+        assert facts(node.plain()) == facts(pair.meant), pair.path  # type: ignore[arg-type]
+        assert set(_comments(pair.ours)) & set(_comments(pair.theirs)) <= set(_comments(text)), pair.path
+        quick += merge_touches(pair.path, (pair.base, pair.ours, pair.theirs), shelf) is not None
+    assert 10 < quick < len(MIXED) - 10, "both roads are taken"
+
+
+def test_what_was_only_written_over_joins_as_all_facts_do() -> None:
+    """The short road and the long one give one answer, whichever side is main."""
+    shelf = Kept()
+    for pair in [*PAIRS[:30], *MIXED]:
+        for ours, theirs in ((pair.ours, pair.theirs), (pair.theirs, pair.ours)):
+            short = merge_touches(pair.path, (pair.base, ours, theirs), shelf)
+            if short is not None:
+                long, conflicts = merge_facts(pair.path, pair.base, ours, theirs, shelf)
+                assert long is not None and not conflicts
+                assert _facts(pair.path, short, shelf) == _facts(pair.path, long, shelf)
+                assert _comments(short) == _comments(long)
 
 
 def test_a_merge_by_lines_has_many_false_conflicts(tmp_path: Path) -> None:
