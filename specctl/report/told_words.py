@@ -10,12 +10,12 @@ author wrote is taken for one; what is in no known form stays as it is.
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from functools import cache
 
 from specctl.report.allergen_words import allergen_word
 from specctl.report.numerals import numeral
-from specctl.report.tongue import _, later, translates
+from specctl.report.tongue import _, _n, later, translates
 from specctl.report.words import say
 
 # What was left out of a comparison or a sum; why something has no cost.
@@ -61,6 +61,26 @@ _NOTES = (
     later("its scoop check has fewer than {count} weighings"),
     later("it spreads wider than the tolerance"),
 )
+# What is said of a file beside its facts, and of an ingredient without a paper.
+_FILES = (later("the whole file"), later("comments only"), later("is new"), later("was there"), later("no document"))
+# Choices and sizes that no author named.
+_BUILDS = (later("Standard"), later("standard build"), later("{name} in place of {of}"))
+_BATCH = (later("One batch"),)
+# How a substance gets in by shared equipment; what stands in brackets behind any way.
+_SHARED = (
+    later("shared {equipment}: {name} made with another choice contains {allergen}"),
+    later("shared {equipment}: {name} made with another choice may contain {allergen}"),
+    later("shared {equipment}: {names} contains {allergen}"),
+    later("shared {equipment}: {names} may contain {allergen}"),
+    later("shared {equipment}: {names} contain {allergen}"),
+)
+_BRACKETS = (
+    later("its document: {words}"),
+    later("old stock {code}"),
+    later("contains"),
+    later("may contain"),
+    later("unknown"),
+)
 # What falls into a class of change.
 _EXAMPLES = (
     later("an amount changes in {name}"),
@@ -79,7 +99,23 @@ _EXAMPLES = (
     later("the allergen facts in {path} change"),
     later("{name}: is new"),
     later("{name}: is no longer served"),
-    later("{name}: {kind} changes"),
+    later("{name}: method changes"),
+    later("{name}: order changes"),
+    later("{name}: size changes"),
+    later("{name}: yield changes"),
+    later("{name}: prep changes"),
+    later("{name}: hold changes"),
+    later("{name}: equipment changes"),
+    later("{name}: vessel changes"),
+    later("{name}: option changes"),
+    later("{name}: substitute changes"),
+    later("{name}: advisory changes"),
+    later("{name}: caution changes"),
+    later("{name}: claim changes"),
+    later("{name}: name changes"),
+    later("{name}: evidence changes"),
+    later("{name}: list changes"),
+    later("{name}: contact changes"),
     later("{path} changes"),
 )
 # Why a signature that was given no longer counts.
@@ -140,6 +176,59 @@ def stale_words(text: str) -> str:
     return _again(text, _STALE)
 
 
+def file_told(text: str) -> str:
+    """What is said of a file beside its facts."""
+    return _again(text, _FILES)
+
+
+def build_told(name: str) -> str:
+    """A choice nobody named: the standard build, a stand-in by what it stands for."""
+    return _again(name, _BUILDS)
+
+
+def batch_told(item: str, name: str) -> str:
+    """The size of a prep, which is called a batch; a drink's sizes are named by its author."""
+    return _again(name, _BATCH) if item.startswith("prep/") else name
+
+
+def shared_told(path: str, known: Iterable[str]) -> str:
+    """A way in by shared equipment; `known` are names of drinks and preps, which may hold an "and" of their own."""
+    for form in _SHARED if translates() else ():
+        found = _reader(form).fullmatch(path)
+        if found:
+            values = {**found.groupdict(), "allergen": allergen_word(found["allergen"])}
+            if "names" in values:
+                values["names"] = _names_told(values["names"], frozenset(known))
+            return _(form).format_map(values)
+    return path
+
+
+def is_bracket(text: str) -> bool:
+    """Whether the comparison puts such a text in brackets behind a way in."""
+    return any(_reader(form).fullmatch(text) for form in _BRACKETS)
+
+
+def bracket_told(text: str) -> str:
+    """What stands in brackets behind a way in."""
+    return _again(text, _BRACKETS)
+
+
+_MORE = re.compile(r"(.+) and ([0-9]+) more")
+
+
+def _names_told(text: str, known: frozenset[str]) -> str:
+    """`A, B and C` or `A, B and 3 more`, joined as the language joins; what cannot be told apart stays."""
+    more = _MORE.fullmatch(text)
+    if more:
+        left = int(more[2])
+        return _n("{names} and {count} more", "{names} and {count} more", left).format(names=more[1], count=left)
+    for gap in re.finditer(" and ", text if text not in known else ""):
+        before, last = text[: gap.start()], text[gap.end() :]
+        if last in known and (before in known or before.rpartition(", ")[2] in known):
+            return _("{names} and {last}").format(names=before, last=last)
+    return text
+
+
 def held_words(text: str) -> str:
     """What limits a hold time."""
     return _again(text, _HELD)
@@ -166,7 +255,7 @@ def _value(place: str, value: str, day_words: Callable[[str], str] | None) -> st
         return day_words(value) if day_words else value
     if place in ("allergen", "substances"):
         return say("word.list").join(map(allergen_word, value.split(", ")))
-    return numeral(value)
+    return numeral(value) if re.fullmatch("[0-9.]+", value) else value
 
 
 _PLACES = {"path": r"\S+", "share": r"[0-9.]+", "count": "[0-9]+", "ratio": "[0-9.]+", "step": "[0-9.]+"}

@@ -14,7 +14,7 @@ from specctl.change.impact import AllergenChange, DocumentAge, Impact
 from specctl.report import view_first
 from specctl.report.allergen_words import allergen_word
 from specctl.report.tables import Block, Cell, Column, Listing, Note, Section, Table, cell
-from specctl.report.told_words import told
+from specctl.report.told_words import fact_told, file_told, told
 from specctl.report.tongue import _, _n, later
 from specctl.report.view_names import (
     choice_words,
@@ -121,11 +121,15 @@ def _carried(impact: Impact) -> list[Block]:
         if text.kind == "contact":
             same.setdefault((text.where, text.before, text.after, text.sites), []).append(text.item_name)
     rows = tuple(
-        (cell(where), cell(before or _("not shared")), cell(after or _("not shared")), cell(listed(sorted(names))), cell(site_names(impact, sites)))
+        (cell(where), cell(_shared(before)), cell(_shared(after)), cell(listed(sorted(names))), cell(site_names(impact, sites)))
         for (where, before, after, sites), names in sorted(same.items(), key=lambda s: (s[0][0], s[1]))
     )
     columns = (_("Equipment"), _("Before"), _("After"), _("Onto"), _("Sites"))
     return [Table(_("What shared equipment carries across"), tuple(Column(c) for c in columns), rows)] if rows else []
+
+
+def _shared(text: str | None) -> str:
+    return fact_told("contact", text, day_words) if text else _("not shared")
 
 
 def is_alarming(impact: Impact) -> bool:
@@ -250,7 +254,7 @@ def _documents(documents: tuple[DocumentAge, ...], now: datetime | None) -> list
         rows = tuple(
             (
                 cell(d.name),
-                cell(d.document),
+                cell(file_told(d.document)),
                 cell(day_words(d.dated) or _("no date"), quiet=(age_words(d.dated, now),)),
                 cell(day_words(d.trusted_until) or _("never")),
                 cell(_trust_words(d), alarm=True),

@@ -10,7 +10,7 @@ from specctl.report.tables import Block, Cell, Column, Listing, Note, Section, T
 from specctl.report.told_words import note_words
 from specctl.report.tongue import _, later
 from specctl.report.view_lines import CALLED_OUT, change_words, given, is_called_out, line_of, tools_at
-from specctl.report.view_names import STANDARD, named, site_names
+from specctl.report.view_names import STANDARD, choice_words, named, site_names, size_words
 from specctl.report.view_new import amount_tables, new_items, of_new_item
 from specctl.report.view_numbers import ARROW, plain
 from specctl.report.words import say, verdict_words
@@ -143,11 +143,11 @@ def _gave_before(at: AtSites) -> str:
 
 
 def _size(change: AmountChange) -> str:
-    return change.size_name or change.size
+    return size_words(change.item, change.size_name, change.size)
 
 
 def _build(change: AmountChange) -> str:
     """`regular, oat drink instead`; the standard build goes without saying."""
     choice = change.choice_name or change.choice
-    extra = choice if choice and choice != STANDARD else ""
+    extra = choice_words(change.choice, change.choice_name) if choice and choice != STANDARD else ""
     return say("word.list").join(t for t in (_size(change), extra) if t)

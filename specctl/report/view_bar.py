@@ -12,7 +12,7 @@ from specctl.report import view_same_grams
 from specctl.report.tables import Point
 from specctl.report.tongue import _, _n
 from specctl.report.view_lines import change_short, is_called_out, is_seen, is_standard, tools_at, tools_move
-from specctl.report.view_names import few, is_drink, site_names
+from specctl.report.view_names import few, is_drink, site_names, size_words
 from specctl.report.view_new import new_items, of_new_item
 from specctl.report.view_numbers import count
 from specctl.report.words import say
@@ -90,7 +90,7 @@ def in_options(number: int) -> str:
 
 def _line_words(name: str, same: Sequence[AmountChange]) -> str:
     """Each size apart, the amounts of the first ones; another ingredient speaks for itself."""
-    told = dict.fromkeys((change_short(c), c.size_name or c.size) for c in same)
+    told = dict.fromkeys((change_short(c), size_words(c.item, c.size_name, c.size)) for c in same)
     swapped = same[0].before_of and same[0].after_of and same[0].before_of != same[0].after_of
     each = [_("{amount} ({size})").format(amount=words, size=size) if len(told) > 1 else words for words, size in told]
     amounts = say("word.list").join(each[:_MOST_SIZES])
@@ -107,7 +107,7 @@ def _tools_words(impact: Impact, changes: Sequence[AmountChange]) -> str:
         if moving:
             at = max(moving, key=lambda group: (len(group.sites), group.sites))
             where = site_names(impact, at.sites) if len(at.sites) < _MOST_NAMES else count(len(at.sites), "site")
-            parts = [where, change.size_name or change.size] if len(changes) > 1 else [where]
+            parts = [where, size_words(change.item, change.size_name, change.size)] if len(changes) > 1 else [where]
             named = change.same_grams or len({c.path for c in changes}) > 1
             parts_of = (change.line_name, tools_at(_short(at))) if named else (tools_at(_short(at)),)
             words = _("same grams, in tools: {tools} ({where})") if change.same_grams else _("in tools: {tools} ({where})")

@@ -17,6 +17,7 @@ from specctl.change.impact import Impact
 from specctl.report.cup_view import CupView, picture_id, view_made
 from specctl.report.cup_words import ESTIMATE, NO_EVIDENCE, gap_words, room_short, verdict_short
 from specctl.report.tables import Block, Cell, Column, Cups, Note, Point, Section, Table, cell
+from specctl.report.told_words import build_told
 from specctl.report.tongue import _, _n, later
 from specctl.report.view_names import site_names
 
@@ -93,7 +94,7 @@ def _caption(impact: Impact, change: CupChange) -> str:
 
 
 def _name(change: CupChange) -> str:
-    return ", ".join(part for part in (change.item_name, change.size_name, change.choice_name) if part)
+    return ", ".join(part for part in (change.item_name, change.size_name, build_told(change.choice_name)) if part)
 
 
 def _short(change: CupChange) -> str:

@@ -6,6 +6,7 @@ import re
 
 from specctl.change.impact import Impact
 from specctl.report.tables import Block, Cell, Column, Note, Section, Table, cell
+from specctl.report.told_words import file_told
 from specctl.report.tongue import _
 from specctl.report.words import span_words
 
@@ -21,7 +22,7 @@ def section(impact: Impact) -> Section:
     open_rows: list[tuple[Cell, ...]] = []
     folded: list[tuple[Cell, ...]] = []
     for file, path, before, after in impact.file_changes:
-        row = (cell(file), cell(path), *_fact_cells(before, after))
+        row = (cell(file), cell(file_told(path)), *_fact_cells(before, after))
         (open_rows if _about_allergens(file, path) else folded).append(row)
     heads = tuple(Column(c) for c in columns)
     blocks: list[Block] = []
@@ -52,5 +53,5 @@ def _fact_words(text: str) -> str:
     """A span in seconds as people say it, the rest as written."""
     found = _SECONDS.fullmatch(text)
     if not found or int(found[1]) % 60:
-        return text
+        return file_told(text)
     return span_words(f"{int(found[1]) // 60} min") if int(found[1]) % 3600 else span_words(f"{int(found[1]) // 3600} h")

@@ -9,6 +9,7 @@ from typing import Iterable
 from specctl.change.effect import CHAIN
 from specctl.change.impact import Impact
 from specctl.report.numerals import weekday_pattern
+from specctl.report.told_words import batch_told, bracket_told, build_told, is_bracket, shared_told
 from specctl.report.tongue import _, _n, later
 from specctl.report.words import date_words, say
 
@@ -106,7 +107,12 @@ def class_words(change: str) -> str:
 
 def choice_words(choice: str, choice_name: str) -> str:
     """`choice_name` as written, but for the standard build, which arrives in English."""
-    return _(STANDARD) if (choice_name or choice or STANDARD) == STANDARD else choice_name or choice
+    return build_told(choice_name or choice or STANDARD)
+
+
+def size_words(item: str, size_name: str, size: str) -> str:
+    """The size by its name, as written; a prep's is its batch."""
+    return batch_told(item, size_name or size)
 
 
 def path_words(impact: Impact, item: str, path: str) -> str:
@@ -116,17 +122,28 @@ def path_words(impact: Impact, item: str, path: str) -> str:
     `layer Salted oat foam > Salted oat foam (prep) > powder > Foam powder (Holm)`.
     What is not written in that form stays as it is.
     """
-    found = _PATH.fullmatch(path)
+    bare, brackets = _in_brackets(path)
+    found = _PATH.fullmatch(bare)
     if not found:
-        return path
+        names = {c.item_name for c in (*impact.allergens, *impact.texts)} | {*impact.names.items.values(), *impact.untouched.drink_names}
+        return shared_told(bare, names) + brackets
     first, *rest = found[1].split(" > ")
     start = [] if item.startswith("prep/") and rest else [_line_words(impact, item, first, bool(rest))]
     if not start:
         start = [first.rpartition("/")[2].replace("-", " ")]
-    return " > ".join((*start, *(_part_words(impact, part) for part in rest))) + found[2]
+    return " > ".join((*start, *(_part_words(impact, part) for part in rest))) + found[2] + brackets
+
+
+def _in_brackets(path: str) -> tuple[str, str]:
+    """The way itself, and what the comparison put in brackets behind it, said again; a name may end in brackets too."""
+    behind = ""
+    while (found := _BRACKETED.fullmatch(path)) and is_bracket(found[2]):
+        path, behind = found[1], f" ({bracket_told(found[2])}){behind}"
+    return path, behind
 
 
 _PART = "[a-z0-9-]+(?:/[a-z0-9-]+)?"
+_BRACKETED = re.compile(r"(.+) \(([^()]+)\)", re.DOTALL)
 _PATH = re.compile(rf"({_PART}(?: > {_PART})*)((?: \([^()]+\))*)")
 
 

@@ -9,7 +9,7 @@ from specctl.report.allergen_words import allergen_word
 from specctl.report.tables import Block, Cell, Column, Table, cell
 from specctl.report.tongue import _, _n
 from specctl.report.view_lines import CALLED_OUT, amount_after, given
-from specctl.report.view_names import choice_words, market_sites, named, path_words, site_names
+from specctl.report.view_names import choice_words, market_sites, named, path_words, site_names, size_words
 from specctl.report.words import measure_words, status_words, verdict_words
 
 MOST_NEW = 6
@@ -59,7 +59,7 @@ def amount_tables(impact: Impact) -> list[Block]:
 
 
 def _sizes_table(impact: Impact, caption: str, changes: list[AmountChange]) -> Table:
-    sizes = dict.fromkeys((c.size, c.size_name or c.size) for c in changes)
+    sizes = dict.fromkeys((c.size, size_words(c.item, c.size_name, c.size)) for c in changes)
     rows: dict[tuple[str, str, str], dict[str, list[AmountChange]]] = {}
     for change in sorted(changes, key=lambda c: bool(c.choice)):
         slot = (change.choice, change.path, change.line_name)
@@ -96,7 +96,7 @@ def _tools_table(impact: Impact, caption: str, changes: list[AmountChange]) -> T
             out = at.after["verdict"] in CALLED_OUT
             rows.append(
                 (
-                    cell(change.line_name, quiet=(change.size_name or change.size, change.choice_name)),
+                    cell(change.line_name, quiet=(size_words(change.item, change.size_name, change.size), choice_words(change.choice, change.choice_name) if change.choice else "")),
                     cell(site_names(impact, at.sites)),
                     cell(measure_words(at.after_line)),
                     cell(f"{verdict_words(at.after['verdict'])}{given(at.after)}", alarm=out),

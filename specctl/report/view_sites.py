@@ -9,7 +9,7 @@ from specctl.change.impact import Hindrance, Impact, TextChange
 from specctl.report.picture_sites import map_of
 from specctl.report.site_marks import CHANGED, NEW, Group, Mark, groups_of
 from specctl.report.tables import Block, Cell, Column, Facts, Listing, Note, Point, Section, Table, cell
-from specctl.report.told_words import fact_told, held_words, lacks_words
+from specctl.report.told_words import batch_told, build_told, fact_told, held_words, lacks_words
 from specctl.report.tongue import _, _n, later, later_n
 from specctl.report.view_names import day_words, few, listed, named, site_names
 from specctl.report.view_numbers import count
@@ -151,6 +151,10 @@ def _place(change: TextChange) -> str:
     first, comma, size = change.where.partition(", ")
     if change.kind == "order" and comma and first == "layers":
         return _(_WHERE["layers"]).format(size=size)
+    if change.kind in ("option", "substitute", "evidence"):
+        return build_told(change.where)
+    if change.kind in ("vessel", "size", "yield"):
+        return batch_told(change.item, change.where)
     if change.kind in ("order", "hold", "equipment", "evidence") and change.where in _WHERE and change.where != "layers":
         return _(_WHERE[change.where])
     return change.where

@@ -13,7 +13,7 @@ from specctl.report.tongue import _, _n, later
 from specctl.report.view_allergens import in_order, words_of_kind
 from specctl.report.view_bar import in_options
 from specctl.report.view_lines import change_short, is_standard, tools_words
-from specctl.report.view_names import all_sites, is_drink, listed, named, site_names
+from specctl.report.view_names import all_sites, is_drink, listed, named, site_names, size_words
 from specctl.report.view_new import MOST_NEW, new_items, of_new_item
 from specctl.report.view_numbers import count
 from specctl.report.view_sites import moves_words, touched_sites
@@ -163,7 +163,7 @@ def _amount_words(changes: list[AmountChange]) -> str:
     sizes = len({c.size for c in changes}) > 1
     parts = []
     for name, same in list(lines.items())[:_MOST_LINES]:
-        told = {change_short(c): c.size_name or c.size for c in same}
+        told = {change_short(c): size_words(c.item, c.size_name, c.size) for c in same}
         sized = _("{amount} ({size})")
         each = [sized.format(amount=words, size=size) if sizes and len(same) > 1 else words for words, size in told.items()]
         amounts = say("word.list").join(each)
