@@ -11,7 +11,8 @@ goes in the cup. Allergen facts never settle by themselves: any allergen fact
 touched on both sides, in any way that is not the same, is a conflict.
 
 Laws: `merge(b, x, b) = merge(b, b, x) = merge(b, x, x) = x`; symmetric but for
-labels; every merged value was in an input.
+labels; every merged value was in an input; what is in dispute is named whole,
+with all three values; a clean merge merged once more with either side is itself.
 """
 
 from __future__ import annotations
@@ -151,7 +152,7 @@ def _merge_orders(
         present = children[where[:-1]]
         order = merge_order(b, o, t, strict=bool(where[:-1]) and where[-2] in _BUILD_ORDER)
         if order is None:
-            conflicts.append(Conflict(file, where, b, o, t))
+            conflicts.append(Conflict(file, where, *(side.get(where) for side in sides)))
             order = b
         merged[where] = tuple(k for k in order if k in present)
 

@@ -76,6 +76,50 @@ def test_a_clean_merge_is_a_record(three: Three) -> None:
         assert diff(facts(build(merged.facts)), merged.facts) == ()
 
 
+@given(threes())
+@examples(max_examples=150)
+def test_whatever_both_moved_apart_is_named_with_all_three_values(three: Three) -> None:
+    """A conflict is complete: no dispute without one, none that is not one, each value as its side has it."""
+    base, ours, theirs = (facts(side) for side in three)
+    found = merge(base, ours, theirs, FILE).conflicts
+    for c in found:
+        assert c.file == FILE
+        assert [repr(v) for v in (c.base, c.ours, c.theirs)] == [repr(side.get(c.path)) for side in (base, ours, theirs)]
+    named = {c.path for c in found}
+    for path in base.keys() | ours.keys() | theirs.keys():
+        b, o, t = ({path: side[path]} if path in side else {} for side in (base, ours, theirs))
+        if path[-1] != ORDER and diff(b, o) and diff(b, t) and diff(o, t):
+            assert path in named, path
+    mine, other = ({c.path for c in diff(base, side)} for side in (ours, theirs))
+    assert not named or mine and other, "a dispute takes two"
+
+
+@given(threes())
+@examples(max_examples=150)
+def test_merged_once_more_is_as_merged(three: Three) -> None:
+    """What came of a proposal holds it whole: merging it again, or main again, moves nothing and disputes nothing."""
+    base, ours, theirs = (facts(side) for side in three)
+    merged = merge(base, ours, theirs, FILE)
+    if merged.conflicts:
+        return
+    for side in (ours, theirs):
+        for pair in ((merged.facts, side), (side, merged.facts)):
+            again = merge(base, *pair, FILE)
+            assert again.conflicts == () and diff(again.facts, merged.facts) == ()
+
+
+@given(threes(), st.sampled_from(["note", "shot", "zest"]))
+@examples(max_examples=80)
+def test_what_nobody_touches_bears_on_nothing(three: Three, key: str) -> None:
+    """A part all three have alike changes neither what is merged nor what is in dispute elsewhere."""
+    here = [{"part": side, "aside": {}} for side in three]
+    there = [{"part": side, "aside": {key: {"amount": "1 g"}}} for side in three]
+    one, two = joined(*here), joined(*there)
+    aside = ("aside",)
+    assert one.conflicts == two.conflicts
+    assert diff({p: v for p, v in one.facts.items() if p[:1] != aside}, {p: v for p, v in two.facts.items() if p[:1] != aside}) == ()
+
+
 # Allergen facts: a status is where a substance stands.
 statuses = st.fixed_dictionaries(
     {}, optional={s: st.sampled_from(["contains", "may_contain", "absent"]) for s in SUBSTANCES}
