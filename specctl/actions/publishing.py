@@ -7,6 +7,7 @@ release records and the statements about them, and never a cost.
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -76,7 +77,13 @@ def bundles(repository: Repository, main: str) -> dict[str, bytes]:
     for site in book.sites.values():
         bundle = _bundle(book, site, ledger, envelopes)
         bundle["statements"] += approved.statements(site)
-        later = (_notices(ledger, site, standing), drawn.key(site, ledger), _deviations(ledger, site), approved.key(site))
+        later = (
+            _notices(ledger, site, standing),
+            drawn.key(site, ledger),
+            _deviations(ledger, site),
+            approved.key(site),
+            _language(book, site),
+        )
         made[f"{site.id}.json"] = canonical({name: value for part in (bundle, *later) for name, value in part.items()})
     return made
 
@@ -116,6 +123,15 @@ def _bundle(
         "releases": records,
         "statements": statements,
     }
+
+
+_TAG = re.compile("[A-Za-z]{2,3}(-[A-Za-z0-9]{2,8}){0,3}")
+
+
+def _language(book: Book, site: Site) -> dict[str, Any]:
+    """The language of the site's market; nothing where that is English, so that such a bundle stays as it was."""
+    tag = book.markets[site.market].language
+    return {} if tag.partition("-")[0].lower() == "en" or not _TAG.fullmatch(tag) else {"language": tag}
 
 
 def _notices(ledger: Ledger, site: Site, standing: tuple[Stands, ...]) -> dict[str, Any]:

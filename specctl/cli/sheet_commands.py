@@ -23,6 +23,9 @@ def sheet(
     form: Annotated[str, typer.Option("--as", metavar="FORM", help="text, html, csv or json.")] = "text",
     at: Annotated[Optional[str], typer.Option("--at", metavar="DATE", help="The day it is for, with that day's allergen list; else today.")] = None,
     released: Annotated[bool, typer.Option("--released", help="What was in force that day, not the book on disk.")] = False,
+    language: Annotated[
+        str, typer.Option("--language", metavar="CODE", help="The language of its words, as de; else the market's, else English.")
+    ] = "",
     out: OutOption = None,
     book: BookOption = HERE,
 ) -> int:
@@ -30,7 +33,9 @@ def sheet(
     from specctl.actions.sheeting import sheet_of_market, sheet_of_site
     from specctl.actions.source import open_source
     from specctl.cli import clock, outlet
+    from specctl.report.catalogue import LANGUAGE
     from specctl.report.sheet_forms import sheet_csv, sheet_html, sheet_json, sheet_text
+    from specctl.report.tongue import chosen, speaking
 
     if (site is None) == (market is None):
         raise Usage("a sheet is of a site or of a market", "For example: specctl sheet saltmarket, or specctl sheet --market gb")
@@ -39,15 +44,18 @@ def sheet(
     if released and site is None:
         raise Usage("what was in force is known for one site", "Name the site.")
     day = _day(at) if at else clock.now().date()
+    chosen(language, ())
     with open_source(book) as source:
         facts = sheet_of_site(source, site, day, released) if site else sheet_of_market(source, market or "", day)
-    shown = _view(facts)
-    if form == "json":
-        import json
+    # Programs read the JSON form: its words stay as they are, whatever the market's language.
+    with speaking(LANGUAGE if form == "json" else chosen(language, (facts.market.language,))):
+        shown = _view(facts)
+        if form == "json":
+            import json
 
-        text = json.dumps(sheet_json(shown), ensure_ascii=False, indent=2) + "\n"
-    else:
-        text = {"html": sheet_html, "csv": sheet_csv}[form](shown) if form != "text" else sheet_text(shown, outlet.width())
+            text = json.dumps(sheet_json(shown), ensure_ascii=False, indent=2) + "\n"
+        else:
+            text = {"html": sheet_html, "csv": sheet_csv}[form](shown) if form != "text" else sheet_text(shown, outlet.width())
     if out is None:
         outlet.result(text)
     else:

@@ -10,6 +10,7 @@ from specctl.analysis.nourishing import Serving
 from specctl.analysis.nutrition import KEYS, SALT_PER_SODIUM, Figure, Nutrition
 from specctl.analysis.rounding import EU_METHOD, US_METHOD, eu_rounded, half_up, us_rounded
 from specctl.domain.amount import plain
+from specctl.report.numerals import numeral
 from specctl.report.words import say
 
 _US_SHOWN = (
@@ -35,7 +36,8 @@ def figures_words(nutrition: Nutrition, rule: str, per_100_ml: bool = False) -> 
         shown = us_rounded(key, figure.amount) if rule == "us" else eu_rounded(key, figure.amount)
         if figure.at_least and not shown[:1].isdecimal():
             shown = plain(half_up(figure.amount, "0.1"))
-        parts.append(say(f"nutrition.{key}", figure=say("nutrition.at-least", figure=shown) if figure.at_least else shown))
+        told = numeral(shown)
+        parts.append(say(f"nutrition.{key}", figure=say("nutrition.at-least", figure=told) if figure.at_least else told))
     return say("word.list").join(parts)
 
 
@@ -52,7 +54,7 @@ def serving_lines(serving: Serving, rule: str, drink: str, size: str) -> list[st
     lines = [f"{say('nutrition.serving', drink=name, size=size)}: {figures_words(nutrition, rule)}."]
     per = figures_words(nutrition, rule, per_100_ml=True)
     if per and nutrition.volume_ml is not None:
-        head = say("nutrition.volume", drink=name, size=size, ml=plain(half_up(nutrition.volume_ml)))
+        head = say("nutrition.volume", drink=name, size=size, ml=numeral(plain(half_up(nutrition.volume_ml))))
         lines.append(f"{head}: {per}.")
     else:
         lines.append(say("nutrition.no-volume", drink=name, size=size) + ".")

@@ -15,6 +15,7 @@ from typing import Any
 
 from specctl.report.clean import visible
 from specctl.report.declared import Cell, Fact, Facts, cell_of, columns_of, facts_of
+from specctl.report.ways import way_words
 from specctl.report.words import advisory_words, contact_words, date_words, say
 
 Record = Mapping[str, Any]
@@ -76,6 +77,11 @@ class Sheet:
     drinks: tuple[DrinkSheet, ...]
     lists: tuple[str, ...]
     nutrition_note: str = ""
+    names: frozenset[str] = frozenset()
+
+    def way(self, path: str) -> str:
+        """A way in, in words."""
+        return way_words(path, self.names)
 
     @property
     def title(self) -> str:
@@ -101,6 +107,7 @@ def sheet_of(
     nutrition_note: str = "",
 ) -> Sheet:
     """The view of the entries of drinks; `nutrition` is by item, in words."""
+    entries = tuple(entries)
     drinks = sorted((e for e in entries if e["item"].startswith("drink/")), key=lambda e: (e["name"].casefold(), e["item"]))
     columns = columns_of(drinks)
     lists = {say("allergens.list", name=e["list"]["name"], source=e["list"]["source"]): None for e in drinks}
@@ -110,6 +117,7 @@ def sheet_of(
         tuple(_drink(heading, entry, columns, (nutrition or {}).get(entry["item"], ())) for entry in drinks),
         tuple(lists),
         nutrition_note,
+        frozenset(visible(e["name"]) for e in entries),
     )
 
 

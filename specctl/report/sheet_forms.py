@@ -10,6 +10,7 @@ from specctl.report.clean import for_csv
 from specctl.report.page import render
 from specctl.report.plain import box, heading, wrap
 from specctl.report.sheet import DrinkSheet, Row, Sheet
+from specctl.report.tongue import _
 from specctl.report.words import date_words, say, status_words
 
 _LEGEND = ("contains", "may_contain", "unknown", "absent")
@@ -33,9 +34,9 @@ def sheet_text(sheet: Sheet, width: int = 80) -> str:
         lines += ["", *wrap(say("sheet.no-drinks"), width)]
     for drink in sheet.drinks:
         lines += ["", *heading(drink.name, width)]
-        lines += wrap(f"{say('sheet.sentence')}: “{drink.sentence}”", width)
+        lines += wrap(f"{say('sheet.sentence')}: {_('“{words}”').format(words=drink.sentence)}", width)
         for row in drink.rows:
-            lines += ["", *wrap(f"* {row.name}", width), *_row_text(drink, row, width)]
+            lines += ["", *wrap(f"* {row.name}", width), *_row_text(sheet, drink, row, width)]
         for key, texts in (("contact.title", drink.contact), ("advisory.title", drink.advice)):
             if texts:
                 lines += ["", f"{say(key)}:"]
@@ -52,18 +53,18 @@ def sheet_text(sheet: Sheet, width: int = 80) -> str:
     return "\n".join(line.rstrip() for line in lines) + "\n"
 
 
-def _row_text(drink: DrinkSheet, row: Row, width: int) -> list[str]:
+def _row_text(sheet: Sheet, drink: DrinkSheet, row: Row, width: int) -> list[str]:
     if row.choice and row.facts.same_as(drink.rows[0].facts):
         return wrap(say("allergens.choice-same"), width, "  ")
     lines: list[str] = []
-    for _, words, names in row.facts.statements:
+    for _status, words, names in row.facts.statements:
         lines += wrap(f"{words}: {names}", width, "  ")
     if row.facts.absent_words:
         lines += wrap(row.facts.absent_words, width, "  ")
     if row.facts.unlisted:
         lines += wrap(f"{say('allergens.unlisted')}: {row.facts.unlisted}", width, "  ")
     for fact in row.reasons:
-        ways = "; ".join(say("allergens.path", path=path) for path in fact.paths)
+        ways = "; ".join(sheet.way(path) for path in fact.paths)
         lines += wrap(f"{fact.name}, {fact.status_words}: {ways}", width, "  - ")
     if row.reasons_left:
         lines += wrap(row.reasons_left, width, "  ")
@@ -71,13 +72,16 @@ def _row_text(drink: DrinkSheet, row: Row, width: int) -> list[str]:
 
 
 def sheet_csv(sheet: Sheet) -> str:
-    """A row for each build; cells say the status in words; no cell can run as a formula."""
+    """A row for each build; cells say the status in words; no cell can run as a formula.
+
+    The heads that every sheet has are English whatever the language, for programs find columns by them.
+    """
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\r\n")
     head = sheet.heading
     writer.writerow(
         for_csv(name)
-        for name in ("place", "market", "day", "standing", "drink", "choice", *(n for _, n in sheet.columns), "off the list", "caution")
+        for name in ("place", "market", "day", "standing", "drink", "choice", *(n for _group, n in sheet.columns), "off the list", "caution")
     )
     for drink in sheet.drinks:
         for row in drink.rows:

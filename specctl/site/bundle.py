@@ -21,7 +21,7 @@ from specctl.site.deviations import StandsIn, stand_ins, strict_item, told
 from specctl.site.drawings import Drawings, drawings
 
 CAP = 16 * 1024 * 1024
-_LATER = {"notices": list, "drawings": dict, "deviations": list, "approvals": dict}
+_LATER = {"notices": list, "drawings": dict, "deviations": list, "approvals": dict, "language": str}
 # All a release record may tell a site: whatever else stood there (a price) would be kept with its cards.
 _RECORD = frozenset(
     ["release", "number", "book", "proposal", "title", "why", "parents", "effects", "start", "waves", "starts", "entries", "statements", "released_by", "released"]
@@ -103,6 +103,8 @@ class Bundle:
     drawings: Drawings = field(default_factory=dict)
     deviations: tuple[StandsIn, ...] = ()
     approvals: Approvals | None = None
+    language: str = ""
+    """Of the site's market, as BCP 47 names it; "" for English."""
 
     @staticmethod
     def parse(data: bytes) -> Bundle:
@@ -222,6 +224,7 @@ def _bundle(value: Any) -> Bundle:
         drawings=drawings(top.get("drawings", {}), top["entries"]),
         deviations=stand_ins(top.get("deviations", [])),
         approvals=read_approvals(top["approvals"], site.id) if "approvals" in top else None,
+        language=strict.matches(top["language"], "$.language", strict.TONGUE) if "language" in top else "",
     )
 
 

@@ -8,6 +8,7 @@ from typing import Any
 from specctl.report.catalogue import ENGLISH
 from specctl.report.clean import visible
 from specctl.report.two_words import two_words
+from specctl.report.numerals import numeral
 from specctl.report.words import (
     advisory_words,
     amount_words,
@@ -148,12 +149,12 @@ def _vessel(vessel: Record | None) -> str:
         return say("diff.none")
     return say(
         "card.vessel",
-        vessel=vessel["name"], brimful=vessel["brimful_ml"], fill=vessel["fill_line_mm"],
+        vessel=vessel["name"], brimful=numeral(vessel["brimful_ml"]), fill=numeral(vessel["fill_line_mm"]),
     )  # fmt: skip
 
 
 def _makes(grams: str) -> str:
-    return say("amount.grams", grams=grams)
+    return say("amount.grams", grams=numeral(grams))
 
 
 def _list(value: Record) -> str:
@@ -164,7 +165,7 @@ def _substitute(record: Record | None) -> str:
     if record is None:
         return say("diff.none")
     return say(
-        "card.substitute", name=record["name"], ratio=record["ratio"], of=record["for"]
+        "card.substitute", name=record["name"], ratio=numeral(record["ratio"]), of=record["for"]
     )
 
 

@@ -1,7 +1,8 @@
 """The pages a site opens before opening: made at the site, from its verified bundle alone.
 
-`make_pages` is pure: same bundle, same times, same bytes. `write_pages` puts
-them into a folder, each file whole or not at all.
+`make_pages` is pure: same bundle, same times, same bytes. It writes in the
+language the bundle names where there are words for it, else in English.
+`write_pages` puts them into a folder, each file whole or not at all.
 """
 
 from __future__ import annotations
@@ -12,6 +13,7 @@ from pathlib import Path
 from specctl.errors import Damaged
 from specctl.report.clean import file_name
 from specctl.report.page import render
+from specctl.report.tongue import chosen, speaking
 from specctl.site import durable
 from specctl.site.bundle import Bundle
 from specctl.site.pages_card import Card
@@ -27,9 +29,10 @@ def make_pages(bundle: Bundle | bytes, times: Times) -> dict[str, bytes]:
     are aware.
     """
     held = Bundle.parse(bundle) if isinstance(bundle, bytes) else bundle
-    view = view_of(held, times)
-    pages = {f"{name}.html": text for name, text in _html(view).items()}
-    pages |= {f"{name}.txt": text for name, text in _text(view).items()}
+    with speaking(chosen("", (held.language,) if held.language else ())):
+        view = view_of(held, times)
+        pages = {f"{name}.html": text for name, text in _html(view).items()}
+        pages |= {f"{name}.txt": text for name, text in _text(view).items()}
     return {name: text.encode() for name, text in sorted(pages.items())}
 
 

@@ -14,6 +14,8 @@ from typing import Any
 
 from specctl.report.clean import visible
 from specctl.report.declared import Facts, facts_of
+from specctl.report.numerals import numeral
+from specctl.report.told_words import note_words
 from specctl.report.words import (
     advisory_words,
     contact_words,
@@ -195,7 +197,7 @@ def line_view(line: Record, work: tuple[str, ...] = ()) -> LineView:
         measure=measure_words(line),
         error="" if exact or measure["by"] == "none" else error_words(measure),
         alarm="" if verdict == "within" else verdict_words(verdict),
-        note=visible(measure["note"] or ""),
+        note=visible(note_words(measure["note"] or "")),
         work=work,
     )
 
@@ -206,7 +208,7 @@ def _grams(line: Record) -> str:
     grams = grams_words(line["grams"])
     if any(move["mark"] == grams for move in line["measure"]["moves"]):
         return ""  # the reading on the scale has just said it
-    return say("amount.about", grams=line["grams"]) if by_eye else grams
+    return say("amount.about", grams=numeral(line["grams"])) if by_eye else grams
 
 
 def _size(size: Record, entry: Record, is_prep: bool) -> SizeView:
@@ -215,7 +217,7 @@ def _size(size: Record, entry: Record, is_prep: bool) -> SizeView:
     return SizeView(
         name=visible(size["name"]),
         vessel=_vessel(vessel) if vessel else "" if is_prep else say("card.no-vessel"),
-        makes=say(makes, grams=size["makes_g"]),
+        makes=say(makes, grams=numeral(size["makes_g"])),
         layers=tuple(_layers(size, work_of(size, entry), is_prep)),
     )
 
@@ -223,7 +225,7 @@ def _size(size: Record, entry: Record, is_prep: bool) -> SizeView:
 def _vessel(vessel: Record) -> str:
     return say(
         "card.vessel",
-        vessel=vessel["name"], brimful=vessel["brimful_ml"], fill=vessel["fill_line_mm"],
+        vessel=vessel["name"], brimful=numeral(vessel["brimful_ml"]), fill=numeral(vessel["fill_line_mm"]),
     )  # fmt: skip
 
 
@@ -300,7 +302,7 @@ def _swap_words(path: str, before: Record | None, line: Record | None, layer: st
 
 def _stand_in(record: Record, entry: Record, today: date) -> StandInView:
     words = say(
-        "card.substitute", name=record["name"], ratio=record["ratio"], of=_named(entry, record["for"])
+        "card.substitute", name=record["name"], ratio=numeral(record["ratio"]), of=_named(entry, record["for"])
     )
     return StandInView(words, facts_of(entry, f"substitute={record['key']}", today))
 

@@ -14,6 +14,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any
 
+from specctl.report.numerals import numeral
 from specctl.report.words import say
 
 Record = Mapping[str, Any]
@@ -53,10 +54,10 @@ def weighings(size: Record, is_prep: bool) -> dict[tuple[str, str], Weighing]:
 def tare_words(found: Weighing) -> str:
     """What to press and what the scale then shows."""
     key = "tare.first" if found.first else "tare.again" if found.tare else "tare.total"
-    words = say(key, total=_plain(found.total))
+    words = say(key, total=numeral(_plain(found.total)))
     if found.most is None or not found.is_over:
         return words
-    return say("tare.over", total=_plain(found.total), most=_plain(found.most))
+    return say("tare.over", total=numeral(_plain(found.total)), most=numeral(_plain(found.most)))
 
 
 def _walk(size: Record, parted: set[str], always: bool) -> Iterator[tuple[tuple[str, str], Weighing]]:

@@ -7,6 +7,7 @@ from datetime import date
 from typing import TYPE_CHECKING
 
 from specctl.report.plain import box, heading, wrap
+from specctl.report.tongue import _
 from specctl.report.words import say
 from specctl.site.pages_card import Card, LineView, Record, card_of
 
@@ -57,11 +58,11 @@ def sheet_text(masthead: Masthead, sheet: Sheet, width: int = WIDTH) -> str:
                 continue
             lines += _facts(row.facts, width)
             for fact in row.facts.facts:
-                ways = "; ".join(say("allergens.path", path=path) for path in fact.paths)
+                ways = "; ".join(sheet.way(path) for path in fact.paths)
                 words = f"{fact.name}, {fact.status_words}"
                 lines += wrap(f"{words}: {ways}" if ways else words, width, "  - ")
             if row.absent:
-                lines += wrap(f"{say('status.absent').capitalize()}: {row.absent}", width, "  ")
+                lines += wrap(_("Not in its documents: {names}").format(names=row.absent), width, "  ")
     return _joined(lines + _end(width))
 
 
@@ -190,7 +191,7 @@ def _options(card: Card, width: int) -> list[str]:
             if choice.facts.same_as(card.facts):
                 lines += wrap(say("allergens.choice-same"), width, "  ")
             else:
-                lines += wrap(f"{say('allergens.title')}, {say('allergens.choice').lower()}:", width, "  ")
+                lines += wrap(f"{_('Allergens, with this choice')}:", width, "  ")
                 lines += _facts(choice.facts, width)
     return lines
 

@@ -12,6 +12,7 @@ from datetime import date, tzinfo
 from typing import Any
 
 from specctl.report.clean import visible
+from specctl.report.ways import way_words
 from specctl.report.words import say, time_words
 from specctl.site.bundle import Bundle, Standing
 from specctl.site.pages_card import Card, card_of
@@ -60,6 +61,11 @@ class Sheet:
     columns: tuple[str, ...]
     drinks: tuple[tuple[SheetRow, ...], ...]
     lists: tuple[str, ...]
+    names: frozenset[str] = frozenset()
+
+    def way(self, path: str) -> str:
+        """A way in, in words."""
+        return way_words(path, self.names)
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,6 +133,7 @@ def _sheet(
             tuple(_sheet_rows(entry, standing, columns, today)) for entry, standing in drinks
         ),
         lists=tuple(lists),
+        names=frozenset(visible(entry["name"]) for entry in as_told.values()),
     )
 
 

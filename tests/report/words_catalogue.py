@@ -24,15 +24,16 @@ from specctl.report.typed_control import typed_tables
 from specctl.report.view import view_of
 
 REPORT = Path(__file__).resolve().parents[2] / "specctl" / "report"
+SITE = REPORT.parent / "site"
 LOCALE = REPORT / "locale"
 
 
 def said() -> Catalog:
     """Every sentence the code hands to `_`, `_n`, `later` and `count`, and those `say` hands on by their keys."""
     found = Catalog(project="specctl", charset="utf-8")
-    for path in sorted(REPORT.rglob("*.py")):
+    for path in (*sorted(REPORT.rglob("*.py")), *sorted(SITE.rglob("*.py"))):
         for message in sorted(_in_code(path), key=str):
-            found.add(message, locations=[(path.relative_to(REPORT).as_posix(), None)])
+            found.add(message, locations=[(path.relative_to(REPORT if REPORT in path.parents else REPORT.parent).as_posix(), None)])
     for file, _line, message, comments, context in extract_from_dir(
         str(REPORT), [("**.html", "jinja2")], keywords={"_": None, "_n": (1, 2)}
     ):
