@@ -22,12 +22,13 @@ from specctl.actions.judging import signatories_of
 from specctl.actions.merging import settled_file
 from specctl.actions.source import Source, book_files
 from specctl.change.collision import conflict_between
+from specctl.change.facts import Change, as_rows, row_value
 from specctl.change.facts import Path as FactPath
-from specctl.change.facts import as_rows, row_value
 from specctl.change.merge import Conflict
 from specctl.change.settlement import SIDES, allergen, fact_words
 from specctl.codec.load import load, read_file
 from specctl.codec.rewrite import rewrite
+from specctl.domain.book import Book
 from specctl.errors import Found, NotFound, Refused
 from specctl.problem import errors_of
 from specctl.store.commits import CommitWish, make_commit
@@ -69,16 +70,22 @@ class SettledDone:
 def disputed(source: Source, which: str, today: date) -> dict[str, Any]:
     """What a proposal changes on today's main and what of it is in conflict: `schema/changes.schema.json`."""
     case = open_case(source, which, today)
+    stands = {"disputed": 1, "proposal": case.name, "main": case.main, "edited_from": case.base}
+    return stands | dispute(case.files_changed, case.merged.conflicts, case.old_book)
+
+
+def dispute(changes: Mapping[str, tuple[Change, ...]], conflicts: Sequence[Conflict], book: Book | None) -> dict[str, Any]:
+    """Changed facts by file, and what is in conflict, as plain values: two formats of `schema/changes.schema.json`."""
     return {
-        "changes": {path: as_rows(changes) for path, changes in case.files_changed.items()},
+        "changes": {path: as_rows(changed) for path, changed in changes.items()},
         "conflicts": [
             {
                 "file": c.file,
                 "path": list(c.path),
                 **{side: row_value(getattr(c, side)) for side in ("base", "ours", "theirs")},
-                "words": conflict_between(c, case.old_book, "main", "the proposal"),
+                "words": conflict_between(c, book, "main", "the proposal"),
             }
-            for c in case.merged.conflicts
+            for c in conflicts
         ],
     }
 

@@ -127,8 +127,8 @@ def test_no_schema_tells_two_amounts_of_one_unit_or_two_sentences_apart() -> Non
 
     looked = 0
     for file in sorted(schema_folder().glob("*.schema.json")):
-        if file.name in ("report.schema.json", "changes.schema.json", "deviation.schema.json"):
-            continue
+        if file.name.removesuffix(".schema.json") in ("report", "changes", "settled", "collisions", "deviation"):
+            continue  # what the tool writes, never what an author does
         for key, rule in strings(json.loads(file.read_bytes(), parse_float=Decimal), ""):
             form = rule.get("pattern")
             if isinstance(form, str):

@@ -10,6 +10,7 @@ import pytest
 from chain_world import AUTHOR, SAFETY, World, day, plain_git
 from forge import FROST, PASTE, commit_of, set_main
 from jsonschema import Draft202012Validator
+from referencing import Registry, Resource
 
 from specctl.cli.main import main
 
@@ -66,7 +67,17 @@ def test_collisions(typed: Typed) -> None:
     proposed(typed.world, "Two", "{regular: 23 g, large: 31 g}")
     code, out, err = typed("proposals", "--collisions")
     assert code == 1 and "2-one has 22 g, 3-two has 23 g" in out and "2 open proposals compared" in err
-    assert typed.json("proposals", "--collisions")["found"][0]["kind"] == "conflict"
+    told = typed.json("proposals", "--collisions")
+    holds("collisions", told)
+    assert told["found"][0]["kind"] == "conflict"
+
+
+def holds(name: str, told: object) -> None:
+    """What was printed holds to the schema published for it."""
+    folder = Path(__file__).resolve().parents[2] / "schema"
+    held = {p.name: json.loads(p.read_bytes()) for p in folder.glob("*.schema.json")}
+    registry = Registry().with_resources([(n, Resource.from_contents(s)) for n, s in held.items()])
+    Draft202012Validator(held[f"{name}.schema.json"], registry=registry).validate(told)
 
 
 def test_settle(typed: Typed) -> None:
@@ -77,13 +88,13 @@ def test_settle(typed: Typed) -> None:
     code, out, err = typed("settle", one)
     assert code == 1 and out.startswith(f"{FROST}:layers/frost/lines/paste/amount/regular: both change") and "1 conflict" in err
     told = typed.json("settle", one)
-    schema = Path(__file__).resolve().parents[2] / "schema" / "changes.schema.json"
-    Draft202012Validator(json.loads(schema.read_text())).validate(told)
+    holds("changes", told)
     assert [(c["base"], c["ours"], c["theirs"]) for c in told["conflicts"]] == [("20 g", "23 g", "22 g")]
     assert typed("settle", one, FROST, "--take", "main", *key)[0] == 2
     assert typed("settle", one, FROST, "--take", "theirs", "--why", "x", *key)[0] == 2
     assert typed("settle", one, FROST, "--why", "x", *key)[0] == 1
-    code, _, err = typed("settle", one, FROST, "--take", "proposal", "--why", "Tasted.", *key, at=7)
+    code, out, err = typed("settle", one, FROST, "--take", "proposal", "--why", "Tasted.", *key, "--json", at=7)
+    holds("settled", json.loads(out))
     assert code == 0 and "Taken from the proposal: both change the amount (regular) of paste in frost" in err
 
 
