@@ -22,7 +22,6 @@ from specctl.actions.source import Source
 from specctl.actions.verifying import verified_releases
 from specctl.canonical import canonical
 from specctl.change.deviation import FOLDER as DEVIATIONS
-from specctl.change.effect import CHAIN
 from specctl.change.statement import Envelope
 from specctl.domain.book import Book
 from specctl.domain.place import Site
@@ -75,21 +74,21 @@ def bundles(repository: Repository, main: str) -> dict[str, bytes]:
     drawn, approved = Drawer(book), Approver(ledger, envelopes)
     made = {}
     for site in book.sites.values():
-        bundle = _bundle(book, site, ledger, envelopes)
+        bundle = _bundle(book, site, ledger, envelopes, approved.scopes(site))
         bundle["statements"] += approved.statements(site)
         later = (
             _notices(ledger, site, standing),
             drawn.key(site, ledger),
             _deviations(ledger, site),
             approved.key(site),
-            _language(book, site),
+            language_key(book, site),
         )
         made[f"{site.id}.json"] = canonical({name: value for part in (bundle, *later) for name, value in part.items()})
     return made
 
 
 def _bundle(
-    book: Book, site: Site, ledger: Ledger, envelopes: dict[str, tuple[Envelope, ...]]
+    book: Book, site: Site, ledger: Ledger, envelopes: dict[str, tuple[Envelope, ...]], scopes: dict[int, frozenset[str]]
 ) -> dict[str, Any]:
     timeline = []
     records = []
@@ -101,8 +100,7 @@ def _bundle(
             continue
         timeline += [[start, release.number, row.item, row.after] for row in mine]
         records.append(release.for_site(site.id))
-        scopes = (CHAIN, f"franchise/{site.franchise}")
-        statements += [e.text() for e in envelopes[release.proposal] if e.statement.scope in scopes]
+        statements += [e.text() for e in envelopes[release.proposal] if e.statement.scope in scopes[release.number]]
     market = book.markets[site.market]
     return {
         "bundle": 1,
@@ -128,7 +126,7 @@ def _bundle(
 _TAG = re.compile("[A-Za-z]{2,3}(-[A-Za-z0-9]{2,8}){0,3}")
 
 
-def _language(book: Book, site: Site) -> dict[str, Any]:
+def language_key(book: Book, site: Site) -> dict[str, Any]:
     """The language of the site's market; nothing where that is English, so that such a bundle stays as it was."""
     tag = book.markets[site.market].language
     return {} if tag.partition("-")[0].lower() == "en" or not _TAG.fullmatch(tag) else {"language": tag}

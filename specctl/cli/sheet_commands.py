@@ -108,4 +108,4 @@ def _view(facts: SheetFacts) -> Sheet:
         covers=covers,
     )
     note = say("nutrition.method", method=method, rounding=rounding_of(rule)) if nutrition else say("nutrition.not-stored")
-    return sheet_of(head, facts.entries, nutrition, note)
+    return sheet_of(head, facts.entries, nutrition, note, (prep.name for prep in facts.book.preps.values()))

@@ -105,8 +105,9 @@ def sheet_of(
     entries: Iterable[Record],
     nutrition: Mapping[str, tuple[str, ...]] | None = None,
     nutrition_note: str = "",
+    preps: Iterable[str] = (),
 ) -> Sheet:
-    """The view of the entries of drinks; `nutrition` is by item, in words."""
+    """The view of the entries of drinks; `nutrition` is by item, in words; `preps` are names that ways in may tell."""
     entries = tuple(entries)
     drinks = sorted((e for e in entries if e["item"].startswith("drink/")), key=lambda e: (e["name"].casefold(), e["item"]))
     columns = columns_of(drinks)
@@ -117,7 +118,7 @@ def sheet_of(
         tuple(_drink(heading, entry, columns, (nutrition or {}).get(entry["item"], ())) for entry in drinks),
         tuple(lists),
         nutrition_note,
-        frozenset(visible(e["name"]) for e in entries),
+        frozenset(visible(name) for name in (*(e["name"] for e in entries), *preps)),
     )
 
 
