@@ -39,8 +39,8 @@ def render_markdown(view: View) -> str:
 
 
 def _unmarked(stamp: str) -> str:
-    """A stamp holds only small letters, digits and `- /`; anything else stays out of a comment."""
-    return re.sub(r"[^a-z0-9/ -]|--+", "", stamp)
+    """A stamp holds only letters, digits and `- / =`; anything else stays out of a comment."""
+    return re.sub(r"[^A-Za-z0-9/= -]|--+", "", stamp)
 
 
 def _section(section: Section) -> list[str]:

@@ -15,6 +15,7 @@ from specctl.report.tongue import _, language
 _MARK = {"de-CH": ".", "de-LI": "."}
 _DATE = {"en-US": "{month} {day}, {year}"}
 _WEEKDAY = {"en-US": "{weekday}, {date}"}
+_MONTH = {("de-AT", "January"): "Jänner"}
 _DECIMAL = re.compile(r"(?<![0-9.])([0-9]+)\.([0-9]+)(?![0-9.])")
 
 
@@ -29,6 +30,11 @@ def decimal_mark() -> str:
     # How your language writes one and a half; only the sign between the digits is taken.
     found = re.search("1([^0-9A-Za-z])5", _("1.5"))
     return found[1] if found else "."
+
+
+def month_word(english: str) -> str:
+    """The month by its English name, as the language and its region call it."""
+    return _MONTH.get((language(), english)) or _(english)
 
 
 def date_pattern() -> str:

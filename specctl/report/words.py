@@ -18,7 +18,7 @@ from specctl.report.allergen_words import allergen_word
 from specctl.report.catalogue import ENGLISH, MONTHS
 from specctl.report.clean import visible
 from specctl.report.mark_words import mark_words
-from specctl.report.numerals import date_pattern, numeral
+from specctl.report.numerals import date_pattern, month_word, numeral
 from specctl.report.tongue import _, _n, later_n, translates
 
 STATUSES = ("contains", "may_contain", "unknown", "absent")
@@ -196,7 +196,7 @@ def _count(unit: str, count: int) -> str:
 
 def date_words(day: date) -> str:
     """`25 November 2026`; in the language spoken `25. November 2026`, `November 25, 2026`."""
-    return date_pattern().format(day=day.day, month=_(MONTHS[day.month - 1]), year=day.year)
+    return date_pattern().format(day=day.day, month=month_word(MONTHS[day.month - 1]), year=day.year)
 
 
 def time_words(moment: datetime) -> str:
