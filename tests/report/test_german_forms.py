@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+import re
 import unicodedata
 from collections import Counter
 from html.parser import HTMLParser
@@ -73,7 +74,8 @@ def test_what_an_author_wrote_is_inert_between_german_words() -> None:
     steering = {c for text in HOSTILE for c in text if c not in "\r\n" and unicodedata.category(c) in ("Cc", "Cf", "Cs", "Co", "Cn")}
     assert len(steering) > 2
     assert not any(c in page for c in steering for page in (*forms, markdown, terminal))
-    assert "<script" not in markdown.lower()
+    # CommonMark 0.31, backslash escapes: an escaped bracket opens no tag.
+    assert "<script" in markdown.lower() and not re.search(r"(?<!\\)<(script|img|b\b)", markdown, re.IGNORECASE)
 
 
 def test_a_workbook_is_headed_in_german_and_its_figures_are_the_same() -> None:
