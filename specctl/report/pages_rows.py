@@ -9,17 +9,23 @@ from __future__ import annotations
 import html
 from collections.abc import Iterable, Iterator
 from functools import lru_cache
+from unicodedata import bidirectional
 
 from specctl.report.clean import visible
 from specctl.report.numbers_whole import figures
 from specctl.report.tables import Cell, Column
+from specctl.report.tongue import direction
 
 Row = tuple[Cell, ...]
 
 
-@lru_cache(maxsize=1 << 15)
 def markup_of(text: str) -> str:
-    """A text as markup: a number is not parted from its unit. The same few words stand in most cells of a table."""
+    """A text as markup: a number is not parted from its unit."""
+    return _mirrored(text) if direction() == "rtl" else _markup(text)
+
+
+@lru_cache(maxsize=1 << 15)  # the same few words stand in most cells of a table
+def _markup(text: str) -> str:
     pieces = figures(visible(text))
     return f"<bdi>{''.join(_piece(text, whole) for text, whole in pieces)}</bdi>"
 
@@ -27,6 +33,24 @@ def markup_of(text: str) -> str:
 def _piece(text: str, whole: bool) -> str:
     escaped = html.escape(text, quote=True)
     return f'<span class="kept">{escaped}</span>' if whole else escaped
+
+
+@lru_cache(maxsize=1 << 15)
+def _mirrored(text: str) -> str:
+    """The same on a page that runs from right to left.
+
+    A text of that script runs so even where a Latin name begins it; a figure with
+    its sign and unit stays as it is written; and an arrow points from before to
+    after, whatever stands beside it (Unicode Standard Annex #9).
+    """
+    shown = visible(text)
+    if not any(bidirectional(c) in ("R", "AL") for c in shown):
+        return _markup(text)
+    told = "".join(
+        _piece(piece, whole).replace('<span class="kept">', '<span class="kept" dir="ltr">') if whole else _piece(piece, whole)
+        for piece, whole in figures(shown)
+    )
+    return f'<bdi dir="rtl">{told.replace("→", "&rlm;←&rlm;")}</bdi>'
 
 
 def rows_of(columns: tuple[Column, ...], rows: Iterable[Row]) -> Iterator[str]:

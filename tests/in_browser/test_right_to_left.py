@@ -63,6 +63,10 @@ def test_it_is_read_from_the_right(browser: Any, mirrored: dict[str, Path]) -> N
         assert len(tables) > 5
         for columns in tables:
             assert columns == sorted(columns, reverse=True), columns
+        # A figure stands as it is written, and an arrow points from what was to what will be.
+        figures, arrows = tab.evaluate(_FIGURES), tab.evaluate(_ARROWS)
+        assert len(figures) > 20 and all(left < right for left, right in figures)
+        assert len(arrows) > 5 and all(before > arrow > after for before, arrow, after in arrows)
         # A text of the book that runs from left to right stands so, first word at its left.
         first, last = tab.evaluate(_WITHIN, "Blackcurrant hojicha under salted oat foam")
         assert first < last
@@ -85,6 +89,29 @@ _POINTS = """() => [...document.querySelectorAll('ul.points > li > p')].map(p =>
 })"""
 _COLUMNS = """() => [...document.querySelectorAll('table')].filter(t => !t.closest('details:not([open])'))
   .map(t => [...t.querySelectorAll('thead th')].map(h => Math.round(h.getBoundingClientRect().right)))"""
+_FIGURES = """() => [...document.querySelectorAll('bdi[dir=rtl] .kept')]
+  .filter(e => e.textContent.length > 1 && !e.closest('details:not([open])') && e.getClientRects().length === 1)
+  .map(e => { const text = e.firstChild, box = n => { const r = document.createRange(); r.setStart(text, n); r.setEnd(text, n + 1); return r.getBoundingClientRect().left; };
+    return [box(0), box(text.data.length - 1)]; })"""
+# The sign, and what stands right before and behind it, where all three are on one line.
+_ARROWS = """() => {
+  const found = [];
+  for (const bdi of document.querySelectorAll('bdi[dir=rtl]')) {
+    if (bdi.closest('details:not([open])')) continue;
+    const signs = [], walk = document.createTreeWalker(bdi, NodeFilter.SHOW_TEXT);
+    while (walk.nextNode()) for (let n = 0; n < walk.currentNode.data.length; n++) {
+      if (' \\u200f'.includes(walk.currentNode.data[n])) continue;
+      const r = document.createRange(); r.setStart(walk.currentNode, n); r.setEnd(walk.currentNode, n + 1);
+      signs.push([walk.currentNode.data[n], r.getBoundingClientRect()]);
+    }
+    signs.forEach(([sign, box], n) => {
+      const [one, two] = [signs[n - 1], signs[n + 1]];
+      if (sign !== '←' || !one || !two || Math.abs(one[1].bottom - box.bottom) > 4 || Math.abs(two[1].bottom - box.bottom) > 4) return;
+      found.push([one[1].left, box.left, two[1].left]);
+    });
+  }
+  return found;
+}"""
 _WITHIN = """(name) => {
   const walk = document.createTreeWalker(document.querySelector('main'), NodeFilter.SHOW_TEXT);
   while (walk.nextNode()) {
