@@ -120,10 +120,10 @@ def test_a_figure_with_a_comma_is_not_parted(text: str, whole: list[str]) -> Non
     assert [piece for piece, is_whole in pieces if is_whole] == whole
 
 
-def test_a_long_head_gets_room_for_its_bold_letters() -> None:
-    def share(head: str) -> int:
+def test_a_long_head_gets_more_room_than_the_same_word_below_it() -> None:
+    def share(head: str, below: str) -> int:
         heads = ("Getränk", "Kosten je Becher", "Preise", head)
-        rows = ((cell("Pear and sage fizz, Glass"), cell("0,524 USD"), cell("0,000 USD"), cell("+0,021 USD")),)
+        rows = ((cell("Pear and sage fizz, Glass"), cell("0,524 USD"), cell("0,000 USD"), cell(below)),)
         return _shares(Table("", tuple(Column(name) for name in heads), rows))[3]
 
-    assert share("Rezeptureffekt") > share("Rezeptur")
+    assert share("Rezeptureffekt", "+0,021 USD") > share("Preise", "Rezeptureffekt je Tag")
