@@ -1,8 +1,8 @@
 """Merges a proposal onto today's main, file by file, by meaning.
 
 Where only one side moved a file, its bytes are taken as they are. Where both
-did, what the proposal wrote over in place goes into main's text (`touching`);
-else their facts are merged and main's text is edited to mean the result, so
+did, what one wrote over in place goes into the other's text (`touching`); else
+their facts are merged and main's text is edited to mean the result, so
 comments of main survive. A conflict is data; the file then stands as main has
 it, and nothing of a tree with conflicts may be released.
 """

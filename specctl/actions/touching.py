@@ -1,12 +1,14 @@
-"""Merges a file whose proposal only wrote over scalars, without reading the two new texts.
+"""Merges a file that one side only wrote over in place, without writing or reading a third text.
 
-The same answer as a merge of all facts, sooner: what the proposal wrote over
-goes into main's text where main left it alone. Where main moved the same fact,
-or a side did anything else, there is no answer here and all facts are merged.
+The same answer as a merge of all facts, sooner: what one side wrote over goes
+into the text of the other, which left it alone, and the comments of both stay.
+Where both moved one fact, or both did something else, there is no answer here
+and all facts are merged.
 """
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Mapping
 
 from specctl.codec.leaves import Leaf, Leaves, Path, leaves_of
@@ -18,37 +20,51 @@ _SPACE = "leaves"
 
 
 def merge_touches(path: str, texts: tuple[bytes, bytes, bytes], shelf: Shelf | None) -> bytes | None:
-    """Main's text with what the proposal wrote over, from (base, main's, the proposal's); None for no answer."""
+    """The merged text of (base, main's, the proposal's), where one side only wrote over scalars; None for no answer."""
     base, ours, theirs = texts
     known = record_at(path)
     if known is None or max(map(len, texts)) > MOST_BYTES:
         return None
     before = _leaves(known[0], path, base, shelf)
-    other = _over(before, theirs)
-    if before is None or other is None:
+    if before is None:
         return None
-    mine = _over(before, ours)
-    if mine is None:
+    mine, other = _over(before, ours), _over(before, theirs)
+    if mine is not None and other is not None:
+        return _both(before, mine, other)
+    if other is not None:
         main = _leaves(known[0], path, ours, shelf)
-        return None if main is None else _into(main, before, other)
+        return None if main is None else _into(main, before, _told(before, other))
+    if mine is not None:
+        there = _leaves(known[0], path, theirs, shelf)
+        # What comes out is the proposal's text: every comment of main must stand in it.
+        if there is not None and not _comments(before) - _comments(there):
+            return _into(there, before, mine)
+    return None
+
+
+def _both(before: Leaves, mine: Mapping[Path, Leaf], other: Mapping[Path, Leaf]) -> bytes | None:
+    """Main's scalars, and the proposal's where main means what the base does."""
     over = {p: leaf.text for p, leaf in mine.items()}
     for p, leaf in _told(before, other).items():
-        ours_there = mine.get(p, before.by_path[p]).meaning
-        if ours_there == before.by_path[p].meaning:
+        here = mine.get(p, before.by_path[p]).meaning
+        if here == before.by_path[p].meaning:
             over[p] = leaf.text
-        elif ours_there != leaf.meaning:
+        elif here != leaf.meaning:
             return None
     return _bytes(before.with_over(over))
 
 
-def _into(main: Leaves, before: Leaves, other: Mapping[Path, Leaf]) -> bytes | None:
-    """The proposal's scalars in a main that moved otherwise, where main left each of them alone."""
-    told = _told(before, other)
-    for path in told:
-        there = main.by_path.get(path)
+def _into(text: Leaves, before: Leaves, over: Mapping[Path, Leaf]) -> bytes | None:
+    """One side's scalars in the text of a side that did something else, where that left each of them alone."""
+    for path in over:
+        there = text.by_path.get(path)
         if there is None or there.meaning != before.by_path[path].meaning:
             return None
-    return _bytes(main.with_over({path: leaf.text for path, leaf in told.items()}))
+    return _bytes(text.with_over({path: leaf.text for path, leaf in over.items()}))
+
+
+def _comments(text: Leaves) -> Counter[str]:
+    return Counter(line.strip() for line in text.lines if line.lstrip().startswith("#"))
 
 
 def _told(before: Leaves, other: Mapping[Path, Leaf]) -> dict[Path, Leaf]:
