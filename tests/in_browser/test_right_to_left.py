@@ -90,7 +90,7 @@ _POINTS = """() => [...document.querySelectorAll('ul.points > li > p')].map(p =>
 _COLUMNS = """() => [...document.querySelectorAll('table')].filter(t => !t.closest('details:not([open])'))
   .map(t => [...t.querySelectorAll('thead th')].map(h => Math.round(h.getBoundingClientRect().right)))"""
 _FIGURES = """() => [...document.querySelectorAll('bdi[dir=rtl] .kept')]
-  .filter(e => e.textContent.length > 1 && !e.closest('details:not([open])') && e.getClientRects().length === 1)
+  .filter(e => e.textContent.length > 1 && !e.closest('details:not([open])'))
   .map(e => { const text = e.firstChild, box = n => { const r = document.createRange(); r.setStart(text, n); r.setEnd(text, n + 1); return r.getBoundingClientRect().left; };
     return [box(0), box(text.data.length - 1)]; })"""
 # The sign, and what stands right before and behind it, where all three are on one line.
