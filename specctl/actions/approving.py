@@ -10,7 +10,7 @@ sites that were told to check will refuse the bundle.
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from functools import cached_property
 from typing import Any
 
@@ -20,6 +20,7 @@ from specctl.actions.offsale import lifts
 from specctl.actions.verifying import commits_of
 from specctl.canonical import canonical, digest
 from specctl.change.effect import CHAIN
+from specctl.change.facts import as_rows
 from specctl.change.record import Release
 from specctl.change.statement import Envelope
 from specctl.change.trust import Trust, shown, trust_of
@@ -27,7 +28,7 @@ from specctl.domain.place import Site
 from specctl.errors import Refused, Stop
 from specctl.store.repository import Repository
 
-KEPT = "approval-1"
+KEPT = "approval-2"
 _TRUST_FILES = ("signatories.yaml", "policy.yaml")
 
 
@@ -40,26 +41,43 @@ class Approver:
 
     def key(self, site: Site) -> dict[str, Any]:
         """The `approvals` of a site's bundle."""
-        scopes = (CHAIN, f"franchise/{site.franchise}")
-        releases = [
-            {
-                "number": release.number,
-                "proposal": release.proposal,
-                "statements": list(release.statements),
-                "effects": {s: e for s, e in self._effects[release.number].items() if s in scopes and s in self._counted(release)},
-            }
-            for release in self._told(site)
-        ]
-        return {"approvals": {"trust": [{"since": n, **shown(t, site.franchise)} for n, t in self.trusts], "releases": releases}}
+        scopes = self.scopes(site)
+        releases = []
+        for release in self._told(site):
+            mine = scopes[release.number] & self._counted(release)
+            told = self._facts_about(site, release)
+            releases.append(
+                {
+                    "number": release.number,
+                    "proposal": release.proposal,
+                    "statements": list(release.statements),
+                    "effects": {s: e for s, e in self._signed_effects(release).items() if s in mine},
+                    **({"told": told} if told else {}),
+                }
+            )
+        owners = frozenset(s.removeprefix("franchise/") for each in scopes.values() for s in each if s != CHAIN) | {site.franchise}
+        return {"approvals": {"trust": [{"since": n, **shown(t, owners)} for n, t in self.trusts], "releases": releases}}
+
+    def scopes(self, site: Site) -> dict[int, frozenset[str]]:
+        """By release, the scopes whose effects are about the site: the chain's, and of who owned it then."""
+        found, owner = {}, site.franchise
+        for release in reversed(self._ledger.releases):
+            owners = {owner}
+            for path, before, _ in self._facts_about(site, release).get(f"sites/{site.id}.yaml", ()):
+                if path == ["franchise"] and isinstance(before, str):
+                    owners.add(before)
+                    owner = before
+            found[release.number] = frozenset([CHAIN, *(f"franchise/{each}" for each in owners)])
+        return found
 
     def statements(self, site: Site) -> list[str]:
         """Counted statements of releases that change no card here but who may sign, or what is off sale."""
-        scopes = (CHAIN, f"franchise/{site.franchise}")
+        scopes = self.scopes(site)
         texts = []
         for release in self._told(site):
             if not any(row.site == site.id for row in release.rows):
                 counted = [e for e in self._envelopes[release.proposal] if e.digest in release.statements]
-                texts += [e.text() for e in counted if e.statement.scope in scopes]
+                texts += [e.text() for e in counted if e.statement.scope in scopes[release.number]]
         return texts
 
     @cached_property
@@ -83,25 +101,35 @@ class Approver:
     def _told(self, site: Site) -> Iterator[Release]:
         changing = {number for number, _ in self.trusts} | {number for number, _ in lifts(self._ledger).values()}
         for release in self._ledger.releases:
-            if release.number in changing or any(row.site == site.id for row in release.rows):
+            if release.number in changing or self._facts_about(site, release) or any(row.site == site.id for row in release.rows):
                 yield release
 
     def _counted(self, release: Release) -> set[str]:
         return {e.statement.scope for e in self._envelopes[release.proposal] if e.digest in release.statements}
 
-    @cached_property
-    def _effects(self) -> dict[int, dict[str, Any]]:
-        """By release and scope, each effect as it was signed."""
-        commits = commits_of(self._ledger)
-        return {release.number: self._signed(release, commits[release.number]) for release in self._ledger.releases}
+    def _signed_effects(self, release: Release) -> dict[str, Any]:
+        """By scope, each effect as it was signed."""
+        found: dict[str, Any] = self._signed[release.number]["effects"]
+        return found
 
-    def _signed(self, release: Release, commit: str) -> dict[str, Any]:
+    def _facts_about(self, site: Site, release: Release) -> Mapping[str, Any]:
+        """The changed facts of the files that say what the site is, and whose."""
+        told = self._signed[release.number]["told"]
+        return {p: told[p] for p in (f"sites/{site.id}.yaml", f"markets/{site.market}.yaml", "book.yaml") if p in told}
+
+    @cached_property
+    def _signed(self) -> dict[int, dict[str, Any]]:
+        commits = commits_of(self._ledger)
+        return {release.number: self._signed_of(release, commits[release.number]) for release in self._ledger.releases}
+
+    def _signed_of(self, release: Release, commit: str) -> dict[str, Any]:
         repository = self._ledger.repository
         shelf = repository.cache()
         kept = shelf.get(KEPT, commit)
         if kept is not None:
             found: dict[str, Any] = json.loads(kept)
-            if found.keys() == release.effects.keys() and all(digest(e) == release.effects[s] for s, e in found.items()):
+            effects = found["effects"]
+            if effects.keys() == release.effects.keys() and all(digest(e) == release.effects[s] for s, e in effects.items()):
                 return found
         # What was made once is kept, so most runs never need the case again.
         from datetime import date
@@ -110,7 +138,8 @@ class Approver:
         from specctl.actions.case import edited_from
 
         main, tip = release.parents
-        made = {}
+        made: dict[str, Any] = {}
+        told: dict[str, Any] = {}
         try:
             case = RecordedCase(
                 repository=repository,
@@ -126,10 +155,12 @@ class Approver:
                 effect = case.effect_of(scope)
                 if effect.digest == stated:
                     made[scope] = effect.as_json()
+            told = {p: as_rows(facts) for p, facts in case.files_changed.items() if p == "book.yaml" or p.startswith(("sites/", "markets/"))}
         except Stop:  # a book of that time that reads no more: its sites are told nothing rather than something else
-            made = {}
-        shelf.put(KEPT, commit, canonical(made))
-        return made
+            made, told = {}, {}
+        kept_now = {"effects": made, "told": told}
+        shelf.put(KEPT, commit, canonical(kept_now))
+        return kept_now
 
 
 def first_trust(repository: Repository, main: str) -> Trust:

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import difflib
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import date, datetime
 from pathlib import Path
 from typing import Any
@@ -22,7 +22,17 @@ from specctl.actions.proposing import Proposed, ProposeWish, propose_changes
 from specctl.actions.source import Source
 from specctl.actions.stand_ins import deviations
 from specctl.actions.starts import stamp
-from specctl.change.notice import FOLDER, KINDS, LONGEST_LOT, Notice, Posted, Reached, may_post, reached, read_posted
+from specctl.change.notice import (
+    FOLDER,
+    KINDS,
+    LONGEST_LOT,
+    Notice,
+    Posted,
+    Reached,
+    may_post,
+    reach_of,
+    read_posted,
+)
 from specctl.codec.load import read_file
 from specctl.domain.book import Book
 from specctl.errors import Damaged, NotFound, Refused, Untrusted
@@ -180,26 +190,11 @@ def lifted_by(repository: Repository, commit: str | None, proposal: str) -> dict
 
 
 def reach_at(ledger: Ledger, site: str, about: str) -> tuple[Reached, ...]:
-    """What a notice takes off at a site: each item's newest entry and the one before it.
-
-    The one before counts because a batch made by it may still stand in the
-    fridge, or because the newest has not started yet.
-    """
-    last: dict[str, list[str]] = {}
-    for release in ledger.releases:
-        for row in release.rows:
-            if row.site == site:
-                kept = last.setdefault(row.item, [])
-                kept += [d for d in (row.before, row.after) if d and d not in kept[-1:]]
-    entries = [ledger.entry(d) for item in sorted(last) for d in last[item][-2:]]
+    """What a notice takes off at a site."""
+    rows = [(row.item, row.before, row.after) for release in ledger.releases for row in release.rows if row.site == site]
     # What stood in for something was used wherever that was, whenever that was.
     replaced = {s.passed.deviation.of for s in deviations(ledger) if (s.passed.deviation.site, s.passed.deviation.by) == (site, about)}
-    found: dict[str, Reached] = {}
-    for name in (about, *sorted(replaced)):
-        for one in reached(name, entries):
-            known = found.get(one.item)
-            found[one.item] = one if known is None or not one.choices else replace(known, choices=tuple(sorted({*known.choices, *one.choices})) if known.choices else ())
-    return tuple(sorted(found.values()))
+    return reach_of((about, *sorted(replaced)), rows, ledger.entries(d for _, *both in rows for d in both if d))
 
 
 def off_at(ledger: Ledger, site: str, moment: datetime) -> list[dict[str, Any]]:

@@ -11,7 +11,7 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from specctl.canonical import canonical, digest_of
@@ -78,6 +78,10 @@ class Posted:
 
     def text(self) -> str:
         return wrap(self.payload, self.signature)
+
+
+Moved = tuple[str, str | None, str | None]
+"""An item, and its entry's digest before and after one release."""
 
 
 @dataclass(frozen=True, slots=True, order=True)
@@ -147,6 +151,25 @@ def reached(about: str, entries: Iterable[Mapping[str, Any]]) -> tuple[Reached, 
         choices = tuple(sorted({name for of, names in _chosen(entry).items() if of in off for name in names}))
         if choices and item not in found:
             found[item] = Reached(item, entry["name"], choices)
+    return tuple(sorted(found.values()))
+
+
+def reach_of(names: Iterable[str], rows: Iterable[Moved], entries: Mapping[str, Mapping[str, Any]]) -> tuple[Reached, ...]:
+    """What the named things reach at a site whose items moved so, in order: each item's newest entry and the one before it.
+
+    The one before counts because a batch made by it may still stand in the
+    fridge, or because the newest has not started yet.
+    """
+    last: dict[str, list[str]] = {}
+    for item, before, after in rows:
+        kept = last.setdefault(item, [])
+        kept += [d for d in (before, after) if d and d not in kept[-1:]]
+    known = [entries[d] for item in sorted(last) for d in last[item][-2:]]
+    found: dict[str, Reached] = {}
+    for name in names:
+        for one in reached(name, known):
+            had = found.get(one.item)
+            found[one.item] = one if had is None or not one.choices else replace(had, choices=tuple(sorted({*had.choices, *one.choices})) if had.choices else ())
     return tuple(sorted(found.values()))
 
 

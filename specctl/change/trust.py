@@ -51,10 +51,10 @@ def change_of(before: str, after: str) -> str:
     return digest([before, after])
 
 
-def shown(trust: Trust, franchise: str) -> dict[str, Any]:
-    """The trust as JSON, with the people whose word can count at a site of `franchise` in full."""
+def shown(trust: Trust, franchises: frozenset[str]) -> dict[str, Any]:
+    """The trust as JSON, with the people whose word can count at a site of these franchises in full."""
     people = trust.signatories.people
-    counts = {id for id, person in people.items() if _counts(person, franchise)}
+    counts = {id for id, person in people.items() if _counts(person, franchises)}
     # A deputy counts through whom they stand in for.
     seen = [p for p in people.values() if p.id in counts or p.deputy_for & counts]
     whole = _whole(trust.signatories, trust.policy)
@@ -123,6 +123,6 @@ def _apart(people: Iterable[Person]) -> bool:
     return len(set(keys)) == len(keys)
 
 
-def _counts(person: Person, franchise: str) -> bool:
-    """Whether a site of this franchise may meet the person's word: all but those who manage other franchises alone."""
-    return bool(person.roles - {FRANCHISE_MANAGER, AUTHOR}) or franchise in person.franchises
+def _counts(person: Person, franchises: frozenset[str]) -> bool:
+    """Whether a site of these franchises may meet the person's word: all but those who manage other franchises alone."""
+    return bool(person.roles - {FRANCHISE_MANAGER, AUTHOR}) or bool(franchises & person.franchises)

@@ -1,18 +1,20 @@
 """What a bundle brings to show that its releases were approved, read strictly; whether it does is `site/quorum.py`'s.
 
     {"trust": [{"since": release, "trust": ..., "people": [...]}],
-     "releases": [{"number", "proposal", "statements": [digest], "effects": {scope: effect}}]}
+     "releases": [{"number", "proposal", "statements": [digest], "effects": {scope: effect},
+                   "told": {path: [[fact, before, after]]}}]}
 
 `trust` is everybody who could sign, from the first main on, with each release
 that changed it. Effects stand as they were signed, so that their digests can be
-made again; the statements themselves are the bundle's.
+made again; the statements themselves are the bundle's. `told` are the changed
+facts of the files that name this site, where a release changes any.
 """
 
 from __future__ import annotations
 
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 from specctl import canonical
@@ -44,6 +46,7 @@ class Approval:
     proposal: str
     statements: tuple[str, ...]
     effects: Mapping[str, Signed]
+    told: Mapping[str, list[Any]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,7 +70,8 @@ def read_approvals(raw: Any, site: str) -> Approvals:
     releases: dict[int, Approval] = {}
     for at, each in enumerate(top["releases"]):
         path = f"$.approvals.releases[{at}]"
-        row = strict.fields(each, path, number=int, proposal=str, statements=list, effects=dict)
+        later = {"told": dict} if isinstance(each, dict) and "told" in each else {}
+        row = strict.fields(each, path, number=int, proposal=str, statements=list, effects=dict, **later)
         number = strict.count(row["number"], f"{path}.number")
         if number in releases:
             raise strict.wrong(path, "one release told twice")
@@ -80,8 +84,16 @@ def read_approvals(raw: Any, site: str) -> Approvals:
             strict.matches(row["proposal"], f"{path}.proposal", _PROPOSAL),
             tuple(strict.matches(one, f"{path}.statements", strict.DIGEST) for one in row["statements"]),
             effects,
+            {name: _facts(facts, f"{path}.told") for name, facts in row.get("told", {}).items()},
         )
     return Approvals(tuple(trust), dict(sorted(releases.items())))
+
+
+def _facts(raw: Any, path: str) -> list[Any]:
+    for fact in strict.typed(raw, list, path):
+        if len(strict.typed(fact, list, path)) != 3 or not all(isinstance(step, str) for step in strict.typed(fact[0], list, path)):
+            raise strict.wrong(path, "a changed fact has three parts")
+    return list(raw)
 
 
 def _signed(raw: Any, scope: str, site: str, path: str) -> Signed:

@@ -100,7 +100,7 @@ def pull(wish: PullWish) -> Pulled:
             trust = trusted_by(root)
             approved = _approved(bundle, trust, kept)
             fresh = _fresh(fetched, bundle, kept, states.raised(mark, _mark(fetched.seen, now)), trust)
-            pages = _drawn(bundle, fresh.confirmed)
+            pages = _drawn(bundle, _times(fresh.confirmed))
         except Stop as error:
             _remember(wish.state, mark, outcome)
             raise type(error)(f"{error.what}. {_stays(kept)}", error.todo) from None
@@ -122,21 +122,29 @@ def pull(wish: PullWish) -> Pulled:
     )
 
 
-def _drawn(bundle: Bundle, confirmed: Confirmed) -> dict[str, bytes]:
+def drawn_pages(bundle: Bundle, now: datetime) -> dict[str, bytes]:
+    """The pages of a bundle confirmed at `now`, by itself. Raises Untrusted where they cannot be made."""
+    return _drawn(bundle, Times(now=now, confirmed=now, since=None, approved=False))
+
+
+def _drawn(bundle: Bundle, times: Times) -> dict[str, bytes]:
     """The pages. A bundle whose cards cannot be made must not take the place of one whose cards can."""
-    times = Times(
+    try:
+        return make_pages(bundle, times)
+    except (KeyError, TypeError, ValueError, AttributeError, IndexError, ArithmeticError, RecursionError):
+        raise Untrusted(
+            "the cards in this bundle cannot be made by this version of specctl",
+            "Install the newest specctl at this site, or tell head office.",
+        ) from None
+
+
+def _times(confirmed: Confirmed) -> Times:
+    return Times(
         now=confirmed.confirmed,
         confirmed=confirmed.confirmed,
         since=confirmed.before_confirmed,
         approved=confirmed.trust is not None,
     )
-    try:
-        return make_pages(bundle, times)
-    except (KeyError, TypeError, ValueError, AttributeError, IndexError, ArithmeticError):
-        raise Untrusted(
-            "the cards in this bundle cannot be made by this version of specctl",
-            "Install the newest specctl at this site, or tell head office.",
-        ) from None
 
 
 def _kept(state: Path) -> tuple[Kept | None, tuple[str, ...]]:

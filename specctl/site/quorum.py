@@ -10,13 +10,13 @@ show a card, bring back an old one, lift a notice or move a start forward.
 What it cannot know, main's audit does: whether a signer was an author, or whether
 an objection stood; why a declaration grew; classes that follow from files no
 site is given (costs, price books, settings); which of two honest publications is
-newer. Titles, reasons and the site's own name are the publisher's word.
+newer. Titles and reasons, and what a first pull calls the site, are the publisher's word.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from datetime import UTC, datetime, timedelta
+from datetime import datetime
 from typing import Any
 
 from specctl.change.classes import hits_of_amounts, hits_of_listing, hits_of_texts
@@ -29,10 +29,10 @@ from specctl.domain.people import Person, Policy, Rule
 from specctl.site import strict
 from specctl.site.approvals import Approval, needed
 from specctl.site.bundle import Bundle
-from specctl.site.quorum_said import key_of, refuse_unsaid, refused
+from specctl.site.label import franchises_of, refuse_relabelled
+from specctl.site.quorum_said import earliest_of, key_of, refuse_unsaid, refused
 
-# The earliest a local date begins anywhere (UTC+14); the site's own zone is the publisher's word.
-_EARLIEST_ZONE = timedelta(hours=14)
+_WORDS_OF_RECORD = ("title", "why", "released_by", "released")
 _AT_ONCE = frozenset({"declaration-up", "text"})
 
 
@@ -50,6 +50,8 @@ def verify_quorum(bundle: Bundle, pinned: str, known: Bundle | None = None) -> i
         raise refused("the signatories in this bundle are not those this site was given")
     if known is not None:
         _only_grown(bundle, known)
+    refuse_relabelled(bundle, known, list(approvals.releases.values()))
+    owners = franchises_of(bundle, list(approvals.releases.values()))
     judged, told = _judged_before(known)
     envelopes = _by_digest(bundle.statements)
     changes = dict(approvals.trust[1:])
@@ -67,7 +69,7 @@ def verify_quorum(bundle: Bundle, pinned: str, known: Bundle | None = None) -> i
             _leaves(approval, latest)
         after = changes.get(number)
         if judged.get(number) != approval or (after is not None and told.get(number) != after.digest):
-            hits = _hits(bundle, record, approval)
+            hits = _hits(bundle, record, approval, owners[number])
             _approved(bundle, approval, hits, (trust, after), envelopes)
             if record is not None and not {hit.change for hit in hits} <= _AT_ONCE:
                 _not_early(record, approval, bundle.site.id)
@@ -97,6 +99,14 @@ def _only_grown(bundle: Bundle, known: Bundle) -> None:
     ended = [one for one in known.deviations if one.deviation not in passed]
     if ended:
         raise refused(f"the deviation for {ended[0].of}, which this site has verified, is left out")
+    if known.approvals is not None and bundle.approvals is not None:
+        dropped = (known.approvals.releases or {}).keys() - (bundle.approvals.releases or {}).keys()
+        if dropped:
+            raise refused(f"the approval of release {min(dropped)}, which this site has verified, is left out")
+    told = {record["number"]: record for record in bundle.releases}
+    for record in known.releases:
+        if any(told[record["number"]].get(name) != record.get(name) for name in _WORDS_OF_RECORD):
+            raise refused(f"the words of release {record['number']} are others than this site has verified")
     if known.approvals is not None and bundle.approvals is not None:
         before = [(since, trust.digest) for since, trust in known.approvals.trust]
         after = [(since, trust.digest) for since, trust in bundle.approvals.trust]
@@ -139,9 +149,9 @@ def _leaves(approval: Approval, latest: dict[str, str | None]) -> None:
         latest[row.item] = None
 
 
-def _hits(bundle: Bundle, record: Mapping[str, Any] | None, approval: Approval) -> tuple[Hit, ...]:
+def _hits(bundle: Bundle, record: Mapping[str, Any] | None, approval: Approval, owners: tuple[str, ...]) -> tuple[Hit, ...]:
     """The classes that follow from the entries this site holds: never more than main found over all sites."""
-    owner = {bundle.site.id: bundle.site.franchise}
+    owner = {bundle.site.id: owners[0]}
     hits: list[Hit] = []
     if record is not None:
         rows = [Row(*row) for row in record.get("entries", ())]
@@ -151,6 +161,8 @@ def _hits(bundle: Bundle, record: Mapping[str, Any] | None, approval: Approval) 
             raise refused(f"the cards of release {approval.number} cannot be compared") from None
     if any(ROW in effect.files for effect in approval.effects.values()):
         hits.append(Hit("policy", frozenset(owner.values()), "who may sign, or who must, changes"))
+    if any(approval.told.values()):
+        hits.append(Hit("book", frozenset(owners), "what this site is, or whose, changes"))
     lifts = any(path.startswith("statements/off-sale/") for effect in approval.effects.values() for path in effect.files)
     if lifts:
         hits.append(Hit("declaration-down", frozenset(owner.values()), "goods come back on sale"))
@@ -254,11 +266,7 @@ def _counted(bundle: Bundle, approval: Approval, envelope: Envelope, trust: Trus
 def _not_early(record: Mapping[str, Any], approval: Approval, site: str) -> None:
     """No start before the day that was signed; a change that only declares more may go at once."""
     begins = _start(record, approval.number, site)
-    try:
-        days = [datetime.fromisoformat(effect.day).replace(tzinfo=UTC) for effect in approval.effects.values()]
-    except ValueError:
-        raise refused(f"release {approval.number} has no day that exists") from None
-    if begins < max(days) - _EARLIEST_ZONE:
+    if begins < earliest_of(approval):
         raise refused(f"release {approval.number} starts before the day that was signed")
 
 

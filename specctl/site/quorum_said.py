@@ -10,6 +10,7 @@ nuisance; what is back on sale, or allowed, by forgery is refused.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from datetime import UTC, datetime, timedelta
 from typing import Protocol
 
 from specctl.change import deviation as deviations
@@ -24,6 +25,9 @@ from specctl.site.bundle import Bundle, Withdrawn
 from specctl.site.deviations import STATUSES, StandsIn
 from specctl.site.sshsig import holds
 
+# The earliest a local date begins anywhere (UTC+14); the site's own zone is no part of what is signed.
+_EARLIEST_ZONE = timedelta(hours=14)
+
 
 class _Said(Protocol):
     """What a notice and a deviation have in common once read."""
@@ -37,13 +41,56 @@ class _Said(Protocol):
 def refuse_unsaid(bundle: Bundle, trusts: Iterable[Trust], approvals: Iterable[Approval]) -> None:
     """Raises Untrusted for the first notice or deviation that nobody said who may, or is told otherwise than said."""
     ever = list(trusts)
-    files = {path for approval in approvals for effect in approval.effects.values() for path in effect.files}
+    lifting: dict[str, Approval] = {}
+    for approval in approvals:
+        for effect in approval.effects.values():
+            lifting |= dict.fromkeys(effect.files, approval)
+    rows = _moves(bundle)
     for notice in bundle.notices:
         _notice(bundle, notice, ever)
-        if notice.lifted is not None and f"{notices.FOLDER}{notice.notice}.statement" not in files:
-            raise refused(f"{notice.about} is told to be back on sale, and no release brings it back")
+        if notice.lifted is not None:
+            by = lifting.get(f"{notices.FOLDER}{notice.notice}.statement")
+            if by is None:
+                raise refused(f"{notice.about} is told to be back on sale, and no release brings it back")
+            if notice.lifted < earliest_of(by):
+                raise refused(f"{notice.about} is told to be back on sale before the day that was signed")
+        stood_in = sorted({one.of for one in bundle.deviations if one.by == notice.about})
+        _reaches(bundle, notice, (notice.about, *stood_in), rows)
+    ends = {span.passed.digest: span.ends for span in deviations.spans(deviations.read_passed(one.statement) for one in bundle.deviations)}
     for stand_in in bundle.deviations:
         _deviation(bundle, stand_in, ever)
+        if strict.time(ends[stand_in.deviation], "$.deviations") != stand_in.ends:
+            raise refused(f"the deviation for {stand_in.of} is told to end otherwise than was said")
+        stood_in = sorted({one.of for one in bundle.deviations if one.by == stand_in.of})
+        _reaches(bundle, stand_in, (stand_in.of, *stood_in), rows)
+
+
+def earliest_of(approval: Approval) -> datetime:
+    """The first moment at which the day that was signed has begun anywhere. Raises Untrusted."""
+    try:
+        days = [datetime.fromisoformat(effect.day).replace(tzinfo=UTC) for effect in approval.effects.values()]
+    except ValueError:
+        raise refused(f"release {approval.number} has no day that exists") from None
+    return max(days) - _EARLIEST_ZONE
+
+
+def _moves(bundle: Bundle) -> list[notices.Moved]:
+    """What became of each item here, release by release."""
+    records = sorted(bundle.releases, key=lambda record: int(record["number"]))
+    return [(row[1], row[2], row[3]) for record in records for row in record.get("entries", ())]
+
+
+def _reaches(bundle: Bundle, told: Withdrawn | StandsIn, names: tuple[str, ...], rows: list[notices.Moved]) -> None:
+    """Everything it reaches by the cards themselves must be told; more than that may be."""
+    here = {item: choices for item, _, choices in told.items}
+    try:
+        found = notices.reach_of(names, rows, bundle.entries)
+    except (KeyError, TypeError, ValueError, AttributeError):
+        raise refused("the cards in this bundle cannot be searched for what is off sale") from None
+    for one in found:
+        choices = here.get(one.item)
+        if choices is None or (choices and not (one.choices and set(one.choices) <= set(choices))):
+            raise refused(f"{one.item} is not told to be among what {names[0]} is in")
 
 
 def key_of(payload: bytes, signature: str, namespace: str, person: Person | None) -> str | None:

@@ -136,7 +136,7 @@ ATTACKS: dict[str, tuple[Callable[[Bundle], None], str]] = {
     "a rule asks nobody": (put(*TRUST, "trust", "rules", "amount", value=[]), "not those this site was given"),
     "nobody else must": (put(*TRUST, "trust", "otherwise", value=[]), "not those this site was given"),
     "a person with the thief's role": (put(*TRUST, "people", 0, "roles", value=["food-safety"]), "not well made"),
-    "the approval of the newest gone": (lambda b: b["approvals"]["releases"].pop(), "without its approval"),
+    "the approval of the newest gone": (lambda b: b["approvals"]["releases"].pop(), "the approval of release 2, which this site has verified, is left out"),
 }
 
 
@@ -147,6 +147,7 @@ AT_FIRST = {
     "arbitrary card in the effect too": (in_effect, "over another effect"),
     "backdating by a week": (start_at("2026-11-04T04:00:00Z"), "before the day that was signed"),
     "wrong base, the first left out": (no_release(1), "another base"),
+    "the approval of the newest gone": (lambda b: b["approvals"]["releases"].pop(), "release 2 comes without its approval"),
     "no statement": (put("statements", value=[]), "approved by nobody"),
     "chain effect dropped": (without("chain"), "over another effect"),
     "franchise effect dropped": (without("franchise/northsands"), "over another effect"),
