@@ -29,12 +29,12 @@ from specctl.change.collision import (
     NUMBER,
     TOGETHER,
     Collision,
-    conflict_between,
     doubled,
     only_together,
     totals,
 )
 from specctl.change.costing import Side, costs_of
+from specctl.change.dispute import conflict_between
 from specctl.codec.load import load
 from specctl.domain.book import Book
 from specctl.errors import Refused, Stop

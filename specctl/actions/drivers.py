@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from specctl.actions.merging import merge_trees
-from specctl.change.collision import conflict_between
+from specctl.change.dispute import conflict_between
 from specctl.change.facts import MAP, ORDER, SET, facts
 from specctl.codec import yamltext
 from specctl.codec.meaning import meaning

@@ -96,13 +96,12 @@ def settled_file(
     Where the two cannot be joined by meaning the choice is for the whole file.
     Raises Refused where the result cannot be written into the text of either side.
     """
-    base, ours, theirs = sides
+    _, ours, theirs = sides
     if () in choices:
         return ours if choices[()] == MAIN else theirs
     b, o, t = (_node(path, data, shelf) for data in sides)
-    wanted = settle(
-        *(facts(meaning(node)) if node else {} for node in (b, o, t)), file=path, choices=choices
-    )
+    base_facts, our_facts, their_facts = (facts(meaning(node)) if node else {} for node in (b, o, t))
+    wanted = settle(base_facts, our_facts, their_facts, path, choices)
     if not wanted:
         return None
     for text, nodes in ((ours, (o, t)), (theirs, (t, o))):

@@ -17,6 +17,7 @@ from specctl.analysis.ways import ingredients_in
 from specctl.canonical import digest_of
 from specctl.change.buying import bought_at
 from specctl.change.compare import Pair
+from specctl.change.dispute import conflict_between
 from specctl.change.effect import CHAIN, Effect, owner_of
 from specctl.change.entry import uses_of
 from specctl.change.entry_lines import facts_in
@@ -37,6 +38,7 @@ from specctl.change.menu import menu_changes
 from specctl.change.merge import Conflict
 from specctl.change.told import layer_names, names_in_paths, reasons_of, through_preps
 from specctl.domain.amount import plain
+from specctl.domain.book import Book
 from specctl.domain.people import Signatories
 from specctl.problem import errors_of
 
@@ -138,7 +140,7 @@ def _conflict_for(case: Case, conflict: Conflict, franchise: str | None) -> str:
     owners = {owner_of(conflict.file, book) for book in (case.old_book, case.book)} - {None}
     if franchise is not None and owners and franchise not in owners:
         return "a file of another franchise: main and this proposal both change it"
-    return conflict_words(conflict)
+    return conflict_words(conflict, case.old_book)
 
 
 def recompiled_of(case: Case, pairs: Iterable[Pair]) -> tuple[str, ...]:
@@ -322,10 +324,6 @@ def _text(value: object) -> str:
     return plain(value) if isinstance(value, Decimal) else str(value)
 
 
-def conflict_words(conflict: Conflict) -> str:
-    """A conflict in words a person who knows drinks can act on."""
-    where = "/".join(p for p in conflict.path if p not in (MAP, SET)) or "the file"
-    if not conflict.path:
-        return f"{conflict.file}: main and this proposal both change it, and it cannot be joined by meaning"
-    ours, theirs = _text(conflict.ours) or "removed", _text(conflict.theirs) or "removed"
-    return f"{conflict.file}, {where}: main now has {ours}, this proposal has {theirs}"
+def conflict_words(conflict: Conflict, book: Book | None = None) -> str:
+    """A conflict in words a person who knows drinks can act on; names from the book where there is one."""
+    return conflict_between(conflict, book, "main", "this proposal")

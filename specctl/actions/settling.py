@@ -21,7 +21,7 @@ from specctl.actions.identity import Identity, identify, key_at_hand
 from specctl.actions.judging import signatories_of
 from specctl.actions.merging import settled_file
 from specctl.actions.source import Source, book_files
-from specctl.change.collision import conflict_between
+from specctl.change.dispute import conflict_between
 from specctl.change.facts import Change, as_rows, row_value
 from specctl.change.facts import Path as FactPath
 from specctl.change.merge import Conflict
@@ -83,6 +83,7 @@ def dispute(changes: Mapping[str, tuple[Change, ...]], conflicts: Sequence[Confl
                 "file": c.file,
                 "path": list(c.path),
                 **{side: row_value(getattr(c, side)) for side in ("base", "ours", "theirs")},
+                "parts": list(c.parts),
                 "words": conflict_between(c, book, "main", "the proposal"),
             }
             for c in conflicts

@@ -17,7 +17,7 @@ with all three values; a clean merge merged once more with either side is itself
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Mapping
 
 from specctl.change.facts import MAP, ORDER, SET, Facts, Path, Value, same
@@ -28,13 +28,17 @@ _BUILD_ORDER = ("layers", "steps")
 
 @dataclass(frozen=True, slots=True)
 class Conflict:
-    """Both sides moved one fact of one file, apart."""
+    """Both sides moved one fact of one file, apart.
+
+    `parts` names the sides (base, ours, theirs) that have no one value there but a mapping or a set.
+    """
 
     file: str
     path: Path
     base: Value | None
     ours: Value | None
     theirs: Value | None
+    parts: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,7 +72,16 @@ def merge(
     if mine and other:
         conflicts += _kinds_apart(base, ours, theirs, file)
     _merge_orders((base, ours, theirs), merged, mine | other, conflicts, file)
-    return Merged(merged, tuple(conflicts))
+    sides = {"base": base, "ours": ours, "theirs": theirs}
+    # An edit inside what the other deleted is found by its value and by its place: once is enough.
+    return Merged(merged, tuple(dict.fromkeys(_with_parts(c, sides) for c in conflicts)))
+
+
+def _with_parts(conflict: Conflict, sides: Mapping[str, Mapping[Path, Value]]) -> Conflict:
+    if conflict.path[-1] in (MAP, SET, ORDER):
+        return conflict
+    parts = (name for name, side in sides.items() if any(conflict.path + (mark,) in side for mark in (MAP, SET)))
+    return replace(conflict, parts=tuple(parts))
 
 
 def _moved(base: Mapping[Path, Value], side: Mapping[Path, Value]) -> set[Path]:
@@ -152,7 +165,8 @@ def _merge_orders(
         present = children[where[:-1]]
         order = merge_order(b, o, t, strict=bool(where[:-1]) and where[-2] in _BUILD_ORDER)
         if order is None:
-            conflicts.append(Conflict(file, where, *(side.get(where) for side in sides)))
+            base, ours, theirs = (side.get(where) for side in sides)
+            conflicts.append(Conflict(file, where, base, ours, theirs))
             order = b
         merged[where] = tuple(k for k in order if k in present)
 

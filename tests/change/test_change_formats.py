@@ -23,7 +23,8 @@ from specctl.actions.merging import file_changes, merge_trees
 from specctl.actions.settling import SettledDone, dispute
 from specctl.canonical import canonical
 from specctl.change import collision
-from specctl.change.collision import Collision, conflict_between
+from specctl.change.collision import Collision
+from specctl.change.dispute import conflict_between
 from specctl.change.facts import diff, facts
 from specctl.change.merge import merge
 from specctl.resources import schema_folder

@@ -86,6 +86,7 @@ def test_whatever_both_moved_apart_is_named_with_all_three_values(three: Three) 
         assert c.file == FILE
         assert [repr(v) for v in (c.base, c.ours, c.theirs)] == [repr(side.get(c.path)) for side in (base, ours, theirs)]
     named = {c.path for c in found}
+    assert len(named) == len(found), "one fact, one conflict"
     for path in base.keys() | ours.keys() | theirs.keys():
         b, o, t = ({path: side[path]} if path in side else {} for side in (base, ours, theirs))
         if path[-1] != ORDER and diff(b, o) and diff(b, t) and diff(o, t):

@@ -96,7 +96,7 @@ def test_a_merge_by_lines_lets_most_of_them_through(tmp_path: Path) -> None:
 
 def test_plain_git_by_our_driver_lets_none_through_either() -> None:
     """Joined as `git merge` joins them, by the installed driver: in dispute, or found by the check that `propose` runs, or named."""
-    main, known = read(BASE)
+    main, _ = read(BASE)
     seen = 0
     for case in CASES[::3]:
         files = dict(BASE)

@@ -45,7 +45,7 @@ def test_the_same_amount_moved_apart_is_told_in_trade_words(world: World) -> Non
     two = proposed(world, "Far more paste", [(FROST, PASTE, "{regular: 26 g, large: 28 g}")])
     conflict = next(c for c in looked(world).found if c.kind == "conflict")
     assert conflict.what == (
-        f"both change the amount (regular) of paste in frost of Hazelnut frost ({FROST}): {one} has 22 g, {two} has 26 g"
+        f"both change the amount (regular) of paste in frost of Hazelnut frost ({FROST}): {one} has 22 g, {two} has 26 g, before it was 20 g"
     )
 
 
