@@ -51,8 +51,9 @@ def render_terminal(view: View, width: int, colour: bool = False) -> str:
     screen.line(standing.format(proposal=view.proposal, state=view.state, scope=view.scope_words, book=view.book_name))
     screen.line(_("Why: {why}").format(why=view.why))
     screen.blank()
+    reach = max(_LABEL_WIDTH, *(len(point.label) + 2 for point in view.points))
     for point in view.points:
-        screen.point(point)
+        screen.point(point, reach)
     for section in view.sections:
         screen.section(section)
     return screen.text()
@@ -130,13 +131,14 @@ class _Screen:
     def blank(self) -> None:
         self._console.print()
 
-    def point(self, point: Point) -> None:
+    def point(self, point: Point, reach: int) -> None:
+        """`reach`: how wide the labels of all points stand."""
         style = _ALARM if point.alarm else ""
         if self.width < 60:
             self.line(point.label, _STRONG)
             self.line(point.text, style, indent=2)
         else:
-            self._pair(point.label.ljust(_LABEL_WIDTH), point.text, style, 0, lead_style=_STRONG)
+            self._pair(point.label.ljust(reach), point.text, style, 0, lead_style=_STRONG)
 
     def section(self, section: Section) -> None:
         self.blank()

@@ -81,6 +81,15 @@ _BRACKETS = (
     later("may contain"),
     later("unknown"),
 )
+# Why a cup could not be computed whole.
+_CUPS = (
+    later("{path}: its grams are not known"),
+    later("steam at 100 °C does not heat anything to {celsius} °C"),
+    later("no temperature of {name} is stated"),
+    later("no density of {name} is stated, and its composition is not known"),
+    later("the composition of {name} does not give a density at {celsius} °C"),
+    later("no density of {name} is stated"),
+)
 # What falls into a class of change.
 _EXAMPLES = (
     later("an amount changes in {name}"),
@@ -166,6 +175,11 @@ def note_words(text: str) -> str:
     return "; ".join(_again(part, _NOTES) for part in text.split("; ")) if translates() else text
 
 
+def cup_told(text: str) -> str:
+    """Why a cup could not be computed whole."""
+    return _again(text, _CUPS)
+
+
 def example_words(text: str) -> str:
     """What falls into a class of change."""
     return _again(text, _EXAMPLES)
@@ -191,14 +205,14 @@ def batch_told(item: str, name: str) -> str:
     return _again(name, _BATCH) if item.startswith("prep/") else name
 
 
-def shared_told(path: str, known: Iterable[str]) -> str:
-    """A way in by shared equipment; `known` are names of drinks and preps, which may hold an "and" of their own."""
+def shared_told(path: str, known: Callable[[], Iterable[str]]) -> str:
+    """A way in by shared equipment; `known` gives the names of drinks and preps, which may hold an "and" of their own."""
     for form in _SHARED if translates() else ():
         found = _reader(form).fullmatch(path)
         if found:
             values = {**found.groupdict(), "allergen": allergen_word(found["allergen"])}
             if "names" in values:
-                values["names"] = _names_told(values["names"], frozenset(known))
+                values["names"] = _names_told(values["names"], known)
             return _(form).format_map(values)
     return path
 
@@ -216,12 +230,13 @@ def bracket_told(text: str) -> str:
 _MORE = re.compile(r"(.+) and ([0-9]+) more")
 
 
-def _names_told(text: str, known: frozenset[str]) -> str:
+def _names_told(text: str, names: Callable[[], Iterable[str]]) -> str:
     """`A, B and C` or `A, B and 3 more`, joined as the language joins; what cannot be told apart stays."""
     more = _MORE.fullmatch(text)
     if more:
         left = int(more[2])
         return _n("{names} and {count} more", "{names} and {count} more", left).format(names=more[1], count=left)
+    known = frozenset(names()) if " and " in text else frozenset()
     for gap in re.finditer(" and ", text if text not in known else ""):
         before, last = text[: gap.start()], text[gap.end() :]
         if last in known and (before in known or before.rpartition(", ")[2] in known):

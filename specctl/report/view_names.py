@@ -125,13 +125,18 @@ def path_words(impact: Impact, item: str, path: str) -> str:
     bare, brackets = _in_brackets(path)
     found = _PATH.fullmatch(bare)
     if not found:
-        names = {c.item_name for c in (*impact.allergens, *impact.texts)} | {*impact.names.items.values(), *impact.untouched.drink_names}
-        return shared_told(bare, names) + brackets
+        return shared_told(bare, lambda: _cards_named(impact)) + brackets
     first, *rest = found[1].split(" > ")
     start = [] if item.startswith("prep/") and rest else [_line_words(impact, item, first, bool(rest))]
     if not start:
         start = [first.rpartition("/")[2].replace("-", " ")]
     return " > ".join((*start, *(_part_words(impact, part) for part in rest))) + found[2] + brackets
+
+
+def _cards_named(impact: Impact) -> frozenset[str]:
+    """Names of drinks and preps this page knows."""
+    changed = {change.item_name for change in (*impact.allergens, *impact.texts)}
+    return frozenset(changed | {*impact.names.items.values(), *impact.untouched.drink_names})
 
 
 def _in_brackets(path: str) -> tuple[str, str]:

@@ -16,4 +16,4 @@ def way_words(path: str, known: Collection[str]) -> str:
     behind = ""
     while (found := _BRACKETED.fullmatch(path)) and is_bracket(found[2]):
         path, behind = found[1], f" ({bracket_told(found[2])}){behind}"
-    return say("allergens.path", path=shared_told(path, known) + behind)
+    return say("allergens.path", path=shared_told(path, lambda: known) + behind)
