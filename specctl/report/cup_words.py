@@ -12,6 +12,7 @@ from specctl.analysis.cup_state import CupState, LayerState
 from specctl.analysis.pour import Meeting
 from specctl.analysis.vessel import Hollow
 from specctl.report.numerals import numeral
+from specctl.report.told_words import cup_told
 from specctl.report.tongue import _, _n, later
 
 ESTIMATE = later("Estimated, not measured: volumes add up, no heat goes to the cup or the air. Pour one and look.")
@@ -63,7 +64,7 @@ def figure_words(layer: LayerState) -> str:
 def density_words(layer: LayerState) -> str:
     """Density, its doubt, and why this one."""
     if layer.density is None or layer.band is None:
-        return _("density not known: {why}").format(why="; ".join(layer.missing or layer.why))
+        return _("density not known: {why}").format(why="; ".join(map(cup_told, layer.missing) if layer.missing else layer.why))
     figure = numeral(f"{layer.density:.3f} ± {layer.band:.3f} g/ml")
     return f"{figure} ({'; '.join(layer.why) or _('of its parts')})"
 
@@ -92,7 +93,7 @@ def room_words(state: CupState, vessel: str, brimful: float) -> str:
             return _("OVER THE FILL LINE by {distance}: {amount}.").format(distance=f"{-state.free_mm:.0f} mm", amount=ml)
         return _("OVER THE FILL LINE: {amount}.").format(amount=ml)
     if state.room == "unknown":
-        return _("Not known whether it fits: {why}").format(why="; ".join(state.missing))
+        return _("Not known whether it fits: {why}").format(why="; ".join(map(cup_told, state.missing)))
     return _("Fits: {amount}, {distance} free under the fill line.").format(amount=ml, distance=f"{state.free_mm or 0:.0f} mm")
 
 
@@ -149,7 +150,7 @@ def note_words(state: CupState, names: Mapping[str, str], hollow: Hollow) -> tup
             words = _("Sweetness: at least {amount} of sugars in {volume} of what stands in the cup.")
         notes.append(words.format(amount=numeral(f"{100 * sugars / whole:.1f} g"), volume="100 ml"))
     if state.missing:
-        notes.append(_("Not known: {what}.").format(what="; ".join(state.missing)))
+        notes.append(_("Not known: {what}.").format(what="; ".join(map(cup_told, state.missing))))
     return tuple(notes)
 
 

@@ -211,7 +211,7 @@ def _line(line: LineView, width: int) -> list[str]:
 
 def _facts(facts: Facts, width: int) -> list[str]:
     lines: list[str] = []
-    for _, words, names in facts.statements:
+    for _status, words, names in facts.statements:
         lines += wrap(f"{words}: {names}", width, "  ")
     if facts.absent_words:
         lines += wrap(facts.absent_words, width, "  ")

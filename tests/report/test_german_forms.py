@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import inspect
 import io
 import re
 import unicodedata
@@ -13,7 +14,9 @@ import pytest
 from make_impact import HOSTILE, NOW, chain, hostile, quiet, rich
 from openpyxl import load_workbook
 
+from specctl.analysis import density_choice, layering, matter
 from specctl.change.impact import Impact
+from specctl.report import told_words
 from specctl.report.csv_tables import csv_files
 from specctl.report.html import _shares, render_html
 from specctl.report.markdown import render_markdown
@@ -21,6 +24,7 @@ from specctl.report.numbers_whole import figures
 from specctl.report.pages_folder import render_report
 from specctl.report.tables import Column, Table, cell
 from specctl.report.terminal import render_terminal
+from specctl.report.told_words import cup_told
 from specctl.report.tongue import speaking
 from specctl.report.typed_control import typed_tables
 from specctl.report.view import view_of
@@ -127,3 +131,26 @@ def test_a_long_head_gets_more_room_than_the_same_word_below_it() -> None:
         return _shares(Table("", tuple(Column(name) for name in heads), rows))[3]
 
     assert share("Rezeptureffekt", "+0,021 USD") > share("Preise", "Rezeptureffekt je Tag")
+
+
+@pytest.mark.parametrize(
+    ("said", "told"),
+    [
+        ("no density of Oat foam is stated", "für Oat foam ist keine Dichte angegeben"),
+        ("the composition of Oat and rye does not give a density at 62.5 °C", "aus der Zusammensetzung von Oat and rye ergibt sich bei 62,5 °C keine Dichte"),
+        ("foam/foam: its grams are not known", "foam/foam: Die Gramm sind nicht bekannt"),
+        ("pour it slowly", "pour it slowly"),
+    ],
+)
+def test_why_a_cup_is_not_known_is_said_in_german(said: str, told: str) -> None:
+    assert cup_told(said) == said
+    with speaking("de"):
+        assert cup_told(said) == told
+
+
+def test_the_computation_still_says_what_is_said_again() -> None:
+    """Else a changed sentence would stay English without anybody noticing."""
+    code = "".join(inspect.getsource(module) for module in (layering, matter, density_choice))
+    for form in told_words._CUPS:
+        for part in re.split(r"\{[a-z]+\}", form):
+            assert part in code, form
