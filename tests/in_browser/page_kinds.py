@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterator
 from datetime import timedelta
 from pathlib import Path
@@ -21,6 +22,7 @@ from specctl.codec.load import load
 from specctl.codec.paths import is_readable
 from specctl.report.html import render_html
 from specctl.report.pages_folder import render_report
+from specctl.report.tongue import speaking
 from specctl.report.view import view_of
 from specctl.site.pages import Times, make_pages, write_pages
 from specctl.store.folder import read_folder
@@ -30,7 +32,8 @@ PARTS = ("part-first", "part-allergens", "part-amounts")
 SITE = ("site-index", "site-card", "site-preps", "site-allergens", "site-changed", "site-stale")
 SHEETS = ("sheet-site", "sheet-market")
 BENCH = ("capability",)
-KINDS = (*REPORTS, *PARTS, *SITE, *SHEETS, *BENCH)
+GERMAN = ("german-report", "german-sheet", "german-stale")
+KINDS = (*REPORTS, *PARTS, *SITE, *SHEETS, *BENCH, *GERMAN)
 
 
 def write_all(folder: Path) -> dict[str, Path]:
@@ -55,7 +58,21 @@ def write_all(folder: Path) -> dict[str, Path]:
         assert main(["sheet", *asked, "--as", "html", "--out", str(found[name]), "--book", str(resources.demo_book())]) == 0
     found["capability"] = folder / "capability.html"
     assert main(["site-fit", "--chain", "--html", str(found["capability"]), "--book", str(resources.demo_book())]) in (0, 1)
+    found |= _german(folder)
     assert set(found) == set(KINDS)
+    return found
+
+
+def _german(folder: Path) -> dict[str, Path]:
+    """Words that are longer than the English ones."""
+    found = {name: folder / f"{name}.html" for name in GERMAN}
+    with speaking("de"):
+        found["german-report"].write_bytes(render_html(view_of(chain(), now=NOW)))
+    asked = ["saltmarket", "--language", "de", "--as", "html", "--out", str(found["german-sheet"])]
+    assert main(["sheet", *asked, "--book", str(resources.demo_book())]) == 0
+    bundle = json.dumps({**made.bundle_value(lapsed=True), "language": "de"}).encode()
+    stale = make_pages(bundle, Times(made.NOW, made.CONFIRMED - timedelta(days=4)))
+    found["german-stale"].write_bytes(stale["allergens.html"])
     return found
 
 
