@@ -50,7 +50,7 @@ Change = Callable[[dict[str, Any]], Any]
 
 @dataclass(frozen=True)
 class Forged:
-    """A release 3: what becomes of the card, who signs, by whose key, over which day, what is spoiled after signing."""
+    """One release more: what becomes of the card, who signs, by whose key, over which day, what is spoiled after signing."""
 
     words: str
     change: Change = lambda entry: None
@@ -61,9 +61,11 @@ class Forged:
     before: str | None = None
     signed: tuple[tuple[str, Any], ...] = ()
     after: Callable[[Bundle], Any] = lambda bundle: None
+    files: tuple[tuple[str, str], ...] = ()
 
 
 def forge(b: Bundle, keys: Path, how: Forged) -> None:
+    number = b["approvals"]["releases"][-1]["number"] + 1
     item, old = b["timeline"][-1][2:]
     new = copy.deepcopy(b["entries"][old])
     new["name"] += ", again"
@@ -71,25 +73,25 @@ def forge(b: Bundle, keys: Path, how: Forged) -> None:
     row = [item, how.before or old, digest(new)]
     effects = copy.deepcopy(b["approvals"]["releases"][-1]["effects"])
     for effect in effects.values():
-        effect |= {"entries": [[*row, 0]], "sites": [[SITE]], "start": how.day}
+        effect |= {"entries": [[*row, 0]], "sites": [[SITE]], "start": how.day, "files": [*how.files]}
         effect["waves"] = [{"key": "all", "sites": [SITE], "start": how.day}]
     statements = []
     for person in how.by:
         role, scope = ROLES[person]
-        told = {"purpose": "signoff", "book": "tidewick", "proposal": "3-again", "scope": scope, "effect": digest(effects[scope])}
+        told = {"purpose": "signoff", "book": "tidewick", "proposal": f"{number}-again", "scope": scope, "effect": digest(effects[scope])}
         told |= {"role": role, "person": person, "said": "2026-11-05T10:00:00Z", **dict(how.signed)}
         said = Statement(**told)
         key = dict(how.keys).get(person, person)
         statements.append(Envelope(said, said.payload, sign(said.payload, keys / key, said.namespace)))
     digests = [one.digest for one in statements]
     record = b["releases"][-1] | {
-        "number": 3, "proposal": "3-again", "entries": [[SITE, *row]], "statements": digests, "start": how.day, "starts": {SITE: how.start},
+        "number": number, "proposal": f"{number}-again", "entries": [[SITE, *row]], "statements": digests, "start": how.day, "starts": {SITE: how.start},
     }  # fmt: skip
     b["releases"].append(record)
-    b["approvals"]["releases"].append({"number": 3, "proposal": "3-again", "statements": digests, "effects": effects})
+    b["approvals"]["releases"].append({"number": number, "proposal": f"{number}-again", "statements": digests, "effects": effects})
     b["statements"] += [one.text() for one in statements]
     b["entries"][digest(new)] = new
-    b["timeline"] = sorted([*b["timeline"], [how.start, 3, item, digest(new)]], key=lambda r: (r[0], r[1], r[2]))
+    b["timeline"] = sorted([*b["timeline"], [how.start, number, item, digest(new)]], key=lambda r: (r[0], r[1], r[2]))
     b.pop("drawings", None)
     how.after(b)
 
