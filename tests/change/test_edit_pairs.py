@@ -77,6 +77,29 @@ def test_what_was_only_written_over_joins_as_all_facts_do() -> None:
                 assert not Counter(_comments(long)) - Counter(_comments(short)), "every comment that all facts keep"
 
 
+def test_a_side_that_did_more_keeps_its_dispute_and_its_comments() -> None:
+    """One side only wrote over an amount; the other moved the same amount, or took a comment out, and brought in a line besides."""
+    shelf, seen = Kept(), 0
+    for pair in PAIRS:
+        if b"\nnote:" in pair.base or b"\n  #" not in pair.base or pair.ours.count(b" g") != pair.base.count(b" g"):
+            continue
+        more = b"note: Seen at the bench.\n"
+        seen += 1
+        (moved,) = [n for n, (was, now) in enumerate(zip(pair.base.split(b"\n"), pair.ours.split(b"\n"), strict=True)) if was != now]
+        lines = pair.ours.split(b"\n")
+        lines[moved] = re.sub(rb"(\d+)((?:\.\d+)? g)", lambda m: b"%d%s" % (int(m[1]) + 17, m[2]), lines[moved])
+        apart = b"\n".join(lines) + more
+        for ours, theirs in ((pair.ours, apart), (apart, pair.ours)):
+            assert merge_trees({pair.path: pair.base}, {pair.path: ours}, {pair.path: theirs}, shelf).conflicts, pair.path
+        bare = re.sub(rb"(?m)^ *#.*\n", b"", pair.base) + more
+        merged = merge_trees({pair.path: pair.base}, {pair.path: pair.ours}, {pair.path: bare}, shelf)
+        assert not merged.conflicts and more in merged.files[pair.path]
+        assert not set(_comments(pair.ours)) - set(_comments(merged.files[pair.path])), "main's comments stay"
+        if seen == 12:
+            break
+    assert seen == 12
+
+
 def test_a_merge_by_lines_has_many_false_conflicts(tmp_path: Path) -> None:
     """Without this the pairs above might be too easy to show anything."""
     false = 0

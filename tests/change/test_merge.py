@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import settings as examples
 from hypothesis import strategies as st
 from make_records import SUBSTANCES, records, threes
@@ -77,6 +77,8 @@ def test_a_clean_merge_is_a_record(three: Three) -> None:
 
 
 @given(threes())
+@example(({"foam": {}}, {"foam": "30 g"}, {"foam": "12 g"}))
+@example(({"foam": {"milk": "1 g"}}, {}, {"foam": {"milk": "2 g"}}))
 @examples(max_examples=150)
 def test_whatever_both_moved_apart_is_named_with_all_three_values(three: Three) -> None:
     """A conflict is complete: no dispute without one, none that is not one, each value as its side has it."""
@@ -91,6 +93,10 @@ def test_whatever_both_moved_apart_is_named_with_all_three_values(three: Three) 
         b, o, t = ({path: side[path]} if path in side else {} for side in (base, ours, theirs))
         if path[-1] != ORDER and diff(b, o) and diff(b, t) and diff(o, t):
             assert path in named, path
+    held = merge(base, ours, theirs, FILE).facts
+    for path, keys in held.items():
+        if path[-1] == ORDER:
+            assert all(any(p[: len(path)] == (*path[:-1], key) for p in held) for key in keys), "an order names what is there"  # type: ignore[union-attr]
     mine, other = ({c.path for c in diff(base, side)} for side in (ours, theirs))
     assert not named or mine and other, "a dispute takes two"
 

@@ -87,6 +87,21 @@ def test_scalars_written_over_read_as_they_are_seen(made: tuple[str, str]) -> No
     held(*made)
 
 
+def test_every_text_at_a_leaf_of_every_sort() -> None:
+    """Each of the texts above where a sentence stands, a name in braces, an amount, and an amount as it was measured."""
+    sorts: dict[tuple[bool, bool, bool], tuple[str, tuple[str, ...]]] = {}
+    for path in sorted(FILES):
+        leaves, _ = known(path)
+        for where, leaf in leaves.by_path.items():
+            sorts.setdefault((leaf.words, "{" in leaves.lines[leaf.line], " at " in leaf.text), (path, where))
+    assert len(sorts) >= 5
+    for path, where in sorts.values():
+        for text in TEXTS:
+            over = known(path)[0].with_over({where: text})
+            assert over is not None
+            held(path, over)
+
+
 @given(st.sampled_from(sorted(FILES)), st.data())
 @examples(max_examples=150, deadline=None)
 def test_anything_else_typed_anywhere_is_seen_or_not_answered(path: str, data: st.DataObject) -> None:
