@@ -8,19 +8,23 @@ union over its sites.
 from __future__ import annotations
 
 import difflib
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
-from datetime import date, datetime, time, timedelta
+from datetime import date, datetime, time, timedelta, timezone
 from typing import Any
 from zoneinfo import ZoneInfo
 
 from specctl.actions.asking import ask
+from specctl.actions.ledger import Ledger
 from specctl.actions.source import Source
+from specctl.actions.starts import stamp
 from specctl.actions.tracing import loaded_book
 from specctl.analysis.nourishing import Serving, servings_of
 from specctl.change.compiled import items_at
 from specctl.change.entry import compile_entry
 from specctl.change.memo import Memo, profile_of
+from specctl.change.notice import reached
+from specctl.change.standing_in import STATUSES, InPlace, told
 from specctl.change.union import union_of
 from specctl.domain.book import Book
 from specctl.domain.place import Market, Site
@@ -59,9 +63,10 @@ def sheet_of_site(source: Source, id: str, day: date, released: bool = False) ->
     market = _market(book, site.market)
     if released:
         entries, releases = _in_force(source, book, site, day)
+        entries = _drinks(_as_told(source, book, site, day, entries))
         return SheetFacts(book, market, (site,), day, entries, releases, {})
     dated = on_day(book, day)
-    return SheetFacts(dated, market, (site,), day, _compiled(dated, site), None, _servings(dated, (site,)))
+    return SheetFacts(dated, market, (site,), day, _told_at(source, dated, site, day), None, _servings(dated, (site,)))
 
 
 def sheet_of_market(source: Source, id: str, day: date) -> SheetFacts:
@@ -74,7 +79,7 @@ def sheet_of_market(source: Source, id: str, day: date) -> SheetFacts:
         raise Refused(f"no site of this book is in {market.name}", "A sheet needs a site: equipment is shared at one.")
     by_item: dict[str, dict[str, Mapping[str, Any]]] = {}
     for site in sites:
-        for entry in _compiled(dated, site):
+        for entry in _told_at(source, dated, site, day):
             by_item.setdefault(entry["item"], {})[site.name] = entry
     entries = tuple(union_of(told) for told in by_item.values())
     return SheetFacts(dated, market, sites, day, entries, None, _servings(dated, sites))
@@ -106,9 +111,7 @@ def _whole_book(source: Source) -> Book:
 def _compiled(book: Book, site: Site) -> tuple[Mapping[str, Any], ...]:
     memo, profile = Memo(book), profile_of(book, site)
     try:
-        return tuple(
-            compile_entry(memo, profile, item) for item in items_at(book, site) if item.startswith("drink/")
-        )
+        return tuple(compile_entry(memo, profile, item) for item in items_at(book, site))
     except (ValueError, KeyError) as error:
         raise Refused(f"{site.name} has a drink that is not ready: {error}", "Run specctl check for what is wrong.") from None
 
@@ -132,12 +135,43 @@ def _in_force(
     source: Source, book: Book, site: Site, day: date
 ) -> tuple[tuple[Mapping[str, Any], ...], tuple[int, ...]]:
     """Stored entries in force through the day: at the last minute before the next one begins."""
-    starts = time.fromisoformat(site.day_starts or book.settings.day_starts)
-    opens = datetime.combine(day + timedelta(days=1), starts, ZoneInfo(site.time_zone)) - timedelta(minutes=1)
-    answers, ledger = ask(source, site.id, opens)
-    shown = [a for a in answers if a.item.startswith("drink/") and a.entry]
+    answers, ledger = ask(source, site.id, _opens(book, site, day + timedelta(days=1)) - timedelta(minutes=1))
+    shown = [a for a in answers if a.entry]
     stored = ledger.entries(a.entry for a in shown if a.entry)
-    return tuple(stored[a.entry] for a in shown if a.entry), tuple(sorted({a.release for a in shown}))
+    releases = {a.release for a in shown if a.item.startswith("drink/")}
+    return tuple(stored[a.entry] for a in shown if a.entry), tuple(sorted(releases))
+
+
+def _opens(book: Book, site: Site, day: date) -> datetime:
+    starts = time.fromisoformat(site.day_starts or book.settings.day_starts)
+    return datetime.combine(day, starts, ZoneInfo(site.time_zone))
+
+
+def _drinks(entries: Iterable[Mapping[str, Any]]) -> tuple[Mapping[str, Any], ...]:
+    return tuple(entry for entry in entries if entry["item"].startswith("drink/"))
+
+
+def _told_at(source: Source, book: Book, site: Site, day: date) -> tuple[Mapping[str, Any], ...]:
+    return _drinks(_as_told(source, book, site, day, _compiled(book, site)))
+
+
+def _as_told(
+    source: Source, book: Book, site: Site, day: date, entries: tuple[Mapping[str, Any], ...]
+) -> tuple[Mapping[str, Any], ...]:
+    """With what stands in for something at any minute of the day: a sheet that left it out could miss an allergen."""
+    main = source.repository.main_tip() if source.repository is not None else None
+    if source.repository is None or main is None:
+        return entries
+    from specctl.actions.deviating import at_site
+
+    begins, ends = (stamp(_opens(book, site, each).astimezone(timezone.utc)) for each in (day, day + timedelta(days=1)))
+    standing = []
+    for row in at_site(Ledger(source.repository, main), site.id):
+        if row["said"] < ends and begins < row["ends"]:
+            facts = tuple((status, *known) for status in STATUSES for known in row["facts"][status])
+            reach = tuple((r.item, r.name, r.choices) for r in reached(row["of"], entries))
+            standing.append(InPlace(row["name"], row["of"].partition("/")[2].replace("-", " "), facts, reach))
+    return tuple(told({entry["item"]: entry for entry in entries}, standing).values())
 
 
 def _market(book: Book, id: str) -> Market:

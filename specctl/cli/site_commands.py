@@ -97,6 +97,13 @@ def pull(
                 "confirmed": done.confirmed.strftime("%Y-%m-%dT%H:%M:%SZ"),
                 "changed": [c.item for c in changed],
                 "first": done.first,
+                # null: not checked here, for the root in use names nobody who may.
+                "approved": None
+                if done.approved is None
+                else [
+                    {"release": a.number, "proposal": a.proposal, "by": [{"person": p, "role": r, "scope": s} for p, r, s in a.by]}
+                    for a in done.approvals
+                ],
                 "pages": str(where / "pages" / "index.html"),
                 "warnings": list(done.warnings),
             }

@@ -24,7 +24,7 @@ from specctl.site.bundle import Bundle, Change, changes
 from specctl.site.client import DEADLINE, Ask, Fetched, NotFetched, Seen, fetch_bundle
 from specctl.site.pages import make_pages
 from specctl.site.pages_masthead import Times
-from specctl.site.quorum import verify_quorum
+from specctl.site.quorum import Approved, verify_quorum, who_approved
 from specctl.site.state import Confirmed, Kept, Mark
 
 WARN_BEFORE = timedelta(days=30)
@@ -65,6 +65,7 @@ class Pulled:
     pages: Mapping[str, bytes]
     approved: int | None = None
     """How many releases were verified here to be approved; None where this site was not told by whom."""
+    approvals: tuple[Approved, ...] = ()
     warnings: tuple[str, ...] = ()
 
 
@@ -118,6 +119,7 @@ def pull(wish: PullWish) -> Pulled:
         first=kept is None,
         pages=pages,
         approved=approved,
+        approvals=who_approved(bundle) if approved is not None else (),
         warnings=(*notes, *(() if trust else (UNCHECKED,)), *_warnings(fetched, now)),
     )
 

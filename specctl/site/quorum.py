@@ -16,6 +16,7 @@ newer. Titles and reasons, and what a first pull calls the site, are the publish
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
@@ -77,6 +78,25 @@ def verify_quorum(bundle: Bundle, pinned: str, known: Bundle | None = None) -> i
     _told_whole(bundle, records)
     refuse_unsaid(bundle, [each for _, each in approvals.trust], approvals.releases.values())
     return len(approvals.releases)
+
+
+@dataclass(frozen=True, slots=True)
+class Approved:
+    """One release, and who approved it as what: (person, role, scope), of those whose word may count here."""
+
+    number: int
+    proposal: str
+    by: tuple[tuple[str, str, str], ...]
+
+
+def who_approved(bundle: Bundle) -> tuple[Approved, ...]:
+    """Who approved each release, of a bundle that `verify_quorum` has let pass: each counted statement was verified."""
+    envelopes = _by_digest(bundle.statements)
+    found = []
+    for approval in (needed(bundle.approvals).releases or {}).values():
+        said = [envelopes[one].statement for one in approval.statements if one in envelopes]
+        found.append(Approved(approval.number, approval.proposal, tuple(sorted((s.person, s.role, s.scope) for s in said))))
+    return tuple(found)
 
 
 def _judged_before(known: Bundle | None) -> tuple[Mapping[int, Approval], dict[int, str]]:

@@ -189,6 +189,15 @@ def kept(place: Path) -> dict[str, bytes]:
     return {n: d for n, d in tree_bytes(place / "state").items() if n != "highwater.json" and not n.startswith("pages/")}
 
 
+def test_pull_tells_a_program_who_approved(place: Path) -> None:
+    """By the signatures that were verified: what it says of the newest release is who signed it, and no manager of others."""
+    told = pull(place, "--json").json["approved"]
+    assert [each["release"] for each in told] == [1, 2] and [each["proposal"] for each in told] == ["1-opening-book", "2-more-paste"]
+    said = {(one["person"], one["role"], one["scope"]) for one in told[1]["by"]}
+    assert ("tobin-hale", "drinks", "chain") in said and ("wren-castell", "franchise-manager", "franchise/northsands") in said
+    assert not {person for person, _, _ in said} & {"aoife-tarn", "dell-okafor"}
+
+
 def test_pull_and_pages_say_that_approval_was_checked(place: Path) -> None:
     """And where the root is an old one, that it was not (tests/attacks/test_wrong_files.py's world has such a root)."""
     assert "Approved by the people the policy names: checked here, 2 releases." in pull(place).err
