@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping
+from dataclasses import dataclass
 from datetime import date
 
 from specctl.actions.source import Source
-from specctl.analysis.soundness import check_book
+from specctl.analysis.soundness import check_dated, check_lasting
 from specctl.canonical import canonical, digest_of
 from specctl.codec.load import Loaded, blob_id, load
 from specctl.codec.normalise import normalise, written_problems
@@ -15,37 +16,70 @@ from specctl.problem import Place, Problem, in_order
 from specctl.store.cache import Cache
 
 # Raise when the same files would give other problems: the shelf must not outlive the checker.
-CHECKER = "check-6"
+CHECKER = "check-7"
 
 
 def check_files(files: Mapping[str, bytes], loaded: Loaded, today: date) -> list[Problem]:
     """Problems of a tree that is already read, in the order of files and lines."""
-    problems = [*loaded.problems, *written_problems(loaded)]
-    if loaded.book is not None:
-        found = check_book(loaded.book, today)
-        # An amount nobody can normalise is told once, with the reason, instead of twice.
-        broken = {p.place: p for p in normalise(dict(files), loaded).problems}
-        problems += [p for p in found if p.place not in broken]
-        problems += broken.values()
-    return in_order(problems)
+    return _whole(_lasting(files, loaded), loaded, today)
 
 
 def check_kept(shelf: Cache, files: Mapping[str, bytes], loaded: Loaded, today: date) -> tuple[Problem, ...]:
-    """The same, or what the same files gave on the same day before."""
-    key = digest_of(canonical([CHECKER, today.isoformat(), [[p, blob_id(data)] for p, data in sorted(files.items())]]))
-    kept = shelf.get("check", key)
-    if kept is not None:
-        try:
-            return tuple(
+    """The same; of what no day bears on, what the same files gave before."""
+    key = digest_of(canonical([CHECKER, [[p, blob_id(data)] for p, data in sorted(files.items())]]))
+    lasting = _read(shelf.get("check", key))
+    if lasting is None:
+        lasting = _lasting(files, loaded)
+        shelf.put("check", key, _written(lasting))
+    return tuple(_whole(lasting, loaded, today))
+
+
+@dataclass(frozen=True, slots=True)
+class _Lasting:
+    """What is wrong whatever the day; of `found`, what stands where an amount is `broken` is told by that."""
+
+    told: tuple[Problem, ...]
+    found: tuple[Problem, ...] = ()
+    broken: tuple[Problem, ...] = ()
+
+
+def _lasting(files: Mapping[str, bytes], loaded: Loaded) -> _Lasting:
+    told = (*loaded.problems, *written_problems(loaded))
+    if loaded.book is None:
+        return _Lasting(told)
+    return _Lasting(told, tuple(check_lasting(loaded.book)), tuple(normalise(dict(files), loaded).problems))
+
+
+def _whole(lasting: _Lasting, loaded: Loaded, today: date) -> list[Problem]:
+    found = [*lasting.found, *(check_dated(loaded.book, today) if loaded.book is not None else ())]
+    # An amount nobody can normalise is told once, with the reason, instead of twice.
+    broken = {p.place: p for p in lasting.broken}
+    return in_order([*lasting.told, *(p for p in in_order(found) if p.place not in broken), *broken.values()])
+
+
+def _written(lasting: _Lasting) -> bytes:
+    rows = [
+        [[p.code, p.place.file, p.place.line, p.place.column, p.what, p.todo, p.severity] for p in part]
+        for part in (lasting.told, lasting.found, lasting.broken)
+    ]
+    return json.dumps(rows, ensure_ascii=False).encode("utf-8")
+
+
+def _read(kept: bytes | None) -> _Lasting | None:
+    """What was kept, or None where nothing was or it cannot be read."""
+    if kept is None:
+        return None
+    try:
+        told, found, broken = (
+            tuple(
                 Problem(code, Place(file, line, column), what, todo, severity)
-                for code, file, line, column, what, todo, severity in json.loads(kept)
+                for code, file, line, column, what, todo, severity in part
             )
-        except (ValueError, TypeError):
-            pass
-    problems = check_files(files, loaded, today)
-    rows = [[p.code, p.place.file, p.place.line, p.place.column, p.what, p.todo, p.severity] for p in problems]
-    shelf.put("check", key, json.dumps(rows, ensure_ascii=False).encode("utf-8"))
-    return tuple(problems)
+            for part in json.loads(kept)
+        )
+    except (ValueError, TypeError):
+        return None
+    return _Lasting(told, found, broken)
 
 
 def check(source: Source, today: date) -> tuple[list[Problem], dict[str, int]]:

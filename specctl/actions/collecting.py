@@ -24,7 +24,7 @@ from specctl.domain.people import Signatories
 from specctl.errors import Refused, Stop, Untrusted
 from specctl.problem import errors_of
 from specctl.store.commits import CommitWish, make_commit
-from specctl.store.objects import write_tree
+from specctl.store.objects import write_tree_with
 from specctl.store.repository import Repository
 
 
@@ -77,7 +77,7 @@ def collect(
         if not taken:
             return tip
         changes: dict[str, bytes | None] = {e.path: e.text().encode("ascii") for e in taken}
-        tree = write_tree(repository.root, repository.reader.commit(tip).tree, changes)
+        tree = write_tree_with(repository.reader, repository.reader.commit(tip).tree, changes)
         who = collector.person
         return make_commit(
             repository.root,

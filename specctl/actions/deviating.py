@@ -41,7 +41,7 @@ from specctl.domain.place import AllergenList, Site
 from specctl.domain.recipe import ALL_SIZES, Line, Prep
 from specctl.errors import NotFound, Refused, Untrusted
 from specctl.store.commits import CommitWish, make_commit
-from specctl.store.objects import write_tree
+from specctl.store.objects import write_tree_with
 from specctl.store.signature import sign
 
 
@@ -152,7 +152,7 @@ def _post(source: Source, make: Any, now: datetime, key: Path | None) -> Deviate
         except Untrusted:
             raise Refused("nothing was allowed: a name, a reason or what was checked is missing or too long", f"Say each in 1 to {LONGEST_TEXT} characters.") from None
         made[:] = [passed]
-        tree = write_tree(repository.root, repository.reader.commit(tip).tree, {passed.path: passed.text().encode("ascii")})
+        tree = write_tree_with(repository.reader, repository.reader.commit(tip).tree, {passed.path: passed.text().encode("ascii")})
         message = f"Deviation at {deviation.site}: {deviation.of}, until {deviation.ends}\n\n{deviation.why}\n"
         return make_commit(
             repository.root, CommitWish(tree, (tip,), message, who.person.name, who.email, int(now.timestamp()), who.key)

@@ -37,7 +37,7 @@ from specctl.codec.load import read_file
 from specctl.domain.book import Book
 from specctl.errors import Damaged, NotFound, Refused, Untrusted
 from specctl.store.commits import CommitWish, make_commit
-from specctl.store.objects import write_tree
+from specctl.store.objects import write_tree_with
 from specctl.store.repository import Repository
 from specctl.store.signature import Signer, sign, verify
 
@@ -103,7 +103,7 @@ def off_sale(source: Source, wish: OffSaleWish) -> OffSale:
         posted = Posted(notice, notice.payload, sign(notice.payload, who.key, notice.namespace))
         _refuse_unreadable(posted)
         made[:] = [posted]
-        tree = write_tree(repository.root, repository.reader.commit(tip).tree, {posted.path: posted.text().encode("ascii")})
+        tree = write_tree_with(repository.reader, repository.reader.commit(tip).tree, {posted.path: posted.text().encode("ascii")})
         what = f"Off sale: {notice.about}" + (f", lot {notice.lot}" if notice.lot else "")
         message = f"{what}\n\n{notice.why}\n"
         return make_commit(

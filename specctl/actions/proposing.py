@@ -27,7 +27,7 @@ from specctl.codec.paths import is_controlled
 from specctl.errors import Found, Refused
 from specctl.problem import Place, Problem, errors_of
 from specctl.store.commits import CommitWish, make_commit
-from specctl.store.objects import write_tree
+from specctl.store.objects import write_tree_with
 from specctl.store.repository import Repository
 
 POLICY_FILES = ("policy.yaml", "signatories.yaml")
@@ -125,7 +125,7 @@ def propose_changes(source: Source, wish: ProposeWish, base: str, changes: dict[
         repository.push_branch(same, tips[same])
         return Proposed(same, tips[same], base, files, start, wish.draft, repository.has_origin(), tuple(problems), again=True)
     parents = (base,) if not wish.update else _parents(repository, tips[name], base, main)
-    tree = write_tree(repository.root, repository.reader.commit(base).tree, changes)
+    tree = write_tree_with(repository.reader, repository.reader.commit(base).tree, changes)
     commit = make_commit(
         repository.root,
         CommitWish(

@@ -28,7 +28,7 @@ from specctl.domain.people import RELEASER
 from specctl.errors import Found, Refused
 from specctl.problem import errors_of
 from specctl.store.commits import CommitWish, TagWish, make_commit, make_tag
-from specctl.store.objects import write_tree
+from specctl.store.objects import write_tree_with
 from specctl.store.repository import Repository
 
 
@@ -179,7 +179,7 @@ def _commit(case: Case, record: Release, releaser: Identity, now: datetime) -> s
         if row.after and entry_path(row.after) not in case.ledger.ids:
             changes[entry_path(row.after)] = canonical(case.compiled.entries[row.after])
     changes[record.path] = record.bytes()
-    tree = write_tree(repository.root, repository.reader.commit(case.main).tree, changes)
+    tree = write_tree_with(repository.reader, repository.reader.commit(case.main).tree, changes)
     return make_commit(
         repository.root,
         CommitWish(

@@ -12,6 +12,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
+from functools import lru_cache
 from math import lcm
 
 from specctl.analysis.dose import LEAST_WEIGHINGS, Dose
@@ -20,6 +21,10 @@ HALF = "a half scoop is judged by eye"
 FEW = f"its scoop check has fewer than {LEAST_WEIGHINGS} weighings"
 UNKNOWN = "how far it spreads is not known"
 WIDE = "it spreads wider than the tolerance"
+
+
+Parts = tuple[tuple[int, int], ...]
+"""The numbers of doses, each with twice how many of it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,6 +59,46 @@ def best_of(doses: Sequence[Dose], target: Target, most: int) -> Taken | None:
     Motions come before bias, so combinations are looked at motion by motion and
     the search ends at the first number of motions that has an answer.
     """
+    found = _found(_Asked(doses, target, most))
+    if found is None:
+        return None
+    parts, motions, gives = found
+    return Taken(tuple((doses[i], twice) for i, twice in parts), motions, gives, gives - target.wanted)
+
+
+class _Asked:
+    """A question to the search, equal to every other whose figures are the same, whatever tools are called."""
+
+    __slots__ = ("doses", "target", "most", "_figures")
+
+    def __init__(self, doses: Sequence[Dose], target: Target, most: int) -> None:
+        self.doses, self.target, self.most = doses, target, most
+        self._figures = (target, most, tuple(_figures_of(dose) for dose in doses))
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, _Asked) and self._figures == other._figures
+
+    def __hash__(self) -> int:
+        return hash(self._figures)
+
+
+def _figures_of(dose: Dose) -> tuple[object, ...]:
+    """All of a dose that bears on which one is best."""
+    check = None if dose.check is None else (dose.check.id, dose.check.spread, dose.check.n)
+    return dose.tool.id, dose.mark, dose.grams, dose.lower, dose.halves, check, dose.error
+
+
+@lru_cache(maxsize=8192)
+def _found(asked: _Asked) -> tuple[Parts, int, int] | None:
+    """The numbers of the doses taken, motions and what they give; kept, for one book asks much as another did."""
+    taken = _search(asked.doses, asked.target, asked.most)
+    if taken is None:
+        return None
+    number = {id(dose): i for i, dose in enumerate(asked.doses)}
+    return tuple((number[id(dose)], twice) for dose, twice in taken.doses), taken.motions, taken.gives
+
+
+def _search(doses: Sequence[Dose], target: Target, most: int) -> Taken | None:
     search = _Search(doses, target, most)
     known = [dose.is_known for dose in doses]
     if any(known):
@@ -69,10 +114,6 @@ def best_of(doses: Sequence[Dose], target: Target, most: int) -> Taken | None:
 
 def _by_bias(taken: Taken) -> tuple[object, ...]:
     return abs(taken.off), taken.motions, taken.ids
-
-
-Parts = tuple[tuple[int, int], ...]
-"""The numbers of doses, each with twice how many of it."""
 
 
 class _Search:

@@ -31,19 +31,29 @@ def check_book(book: Book, today: date) -> list[Problem]:
 
     Who uses a record that could not be read (`Book.broken`) is not blamed for it.
     """
-    problems: list[Problem] = [
+    return in_order([*check_lasting(book), *check_dated(book, today)])
+
+
+def check_lasting(book: Book) -> list[Problem]:
+    """What is found on any day: nearly all of the work, and worth keeping by the book's files."""
+    return [
         *check_references(book),
-        *check_documents(book, today),
         *check_lines(book),
         *check_claims(book),
         *check_prices(book),
         *check_serving(book),
         *check_equivalents(book),
         *check_cups(book),
-        *check_changeovers(book, today),
-        *check_cleaning(book, today),
         *check_holds(book),
-        *check_switches(book, today),
         *check_roles(book),
     ]
-    return in_order(problems)
+
+
+def check_dated(book: Book, today: date) -> list[Problem]:
+    """What is found on one day: ages of documents, changeovers and lists that come and go."""
+    return [
+        *check_documents(book, today),
+        *check_changeovers(book, today),
+        *check_cleaning(book, today),
+        *check_switches(book, today),
+    ]

@@ -12,6 +12,7 @@ import hashlib
 import json
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
+from functools import lru_cache
 from typing import Any, Protocol
 
 from specctl.codec import decode_goods, decode_people, decode_recipe, decode_world, node, paths
@@ -143,16 +144,24 @@ def read_file(kind: str, path: str, data: bytes, shelf: Shelf | None) -> tuple[N
             if not found[1]:
                 memory[space, key] = found[0]
             return found
-    from specctl.codec import schema, yamltext
-
-    tree, problems = yamltext.read(data, path)
-    if tree is not None and not errors_of(problems):
-        problems = [*problems, *schema.validate(kind, tree, path)]
+    tree, told = _parsed(kind, path, data)
+    problems = list(told)
     if shelf is not None:
         shelf.put(space, key, _pack(tree, problems))
         if tree is not None and not problems:
             memory[space, key] = tree
     return tree, problems
+
+
+@lru_cache(maxsize=1024)
+def _parsed(kind: str, path: str, data: bytes) -> tuple[Node | None, tuple[Problem, ...]]:
+    """The same from the bytes alone: the dearest step, so a second clone or a shelf still empty asks once."""
+    from specctl.codec import schema, yamltext
+
+    tree, problems = yamltext.read(data, path)
+    if tree is not None and not errors_of(problems):
+        problems = [*problems, *schema.validate(kind, tree, path)]
+    return tree, tuple(problems)
 
 
 def blob_id(data: bytes) -> str:

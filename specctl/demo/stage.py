@@ -85,7 +85,7 @@ def set_up(root: Path, now: datetime, author: str, manager: str) -> Stage:
 
 def _with_keys(stage: Stage, files: dict[str, bytes]) -> bytes:
     """The signatories with a new key for everybody."""
-    loaded = load(files)
+    loaded = load({p: data for p, data in files.items() if p.startswith(FIRST)})
     if loaded.book is None or loaded.book.signatories is None:
         raise Found("the demo book cannot be read", loaded.problems)
     record = loaded.nodes["signatories.yaml"].plain()

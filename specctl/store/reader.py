@@ -161,13 +161,13 @@ class Reader:
             raise NotFound(f"not full reference names: {names!r}")
         return {name: oid for name, oid in self._listed(names).items() if name in names}
 
-    def refs(self, prefix: str = "refs/") -> dict[str, str]:
-        """Reference name -> object id, below a folder of references.
+    def refs(self, *prefixes: str) -> dict[str, str]:
+        """Reference name -> object id, below folders of references; of all there are, if none is named.
 
         git leaves a corrupt or empty reference out of its list without an
         error; a file that lies there unlisted is Damaged here.
         """
-        return self._listed((prefix.rstrip("/"),))
+        return self._listed([prefix.rstrip("/") for prefix in prefixes or ("refs/",)])
 
     def _listed(self, prefixes: Sequence[str]) -> dict[str, str]:
         result = run_git(

@@ -127,8 +127,8 @@ class Repository:
 
         Where both have one, the later; where they part, origin's.
         """
-        ours = _by_slug(self.reader.refs(_PROPOSALS), _PROPOSALS)
-        theirs = _by_slug(self.reader.refs(_ORIGIN_PROPOSALS), _ORIGIN_PROPOSALS)
+        found = self.reader.refs(_PROPOSALS, _ORIGIN_PROPOSALS)
+        ours, theirs = _by_slug(found, _PROPOSALS), _by_slug(found, _ORIGIN_PROPOSALS)
         tips: dict[str, str] = {}
         for name in sorted(ours.keys() | theirs.keys()):
             tip = _later(self.reader, ours.get(name), theirs.get(name))
@@ -225,5 +225,5 @@ def _later(reader: Reader, ours: str | None, theirs: str | None) -> str | None:
 
 
 def _by_slug(refs: dict[str, str], prefix: str) -> dict[str, str]:
-    named = {ref.removeprefix(prefix): oid for ref, oid in refs.items()}
+    named = {ref.removeprefix(prefix): oid for ref, oid in refs.items() if ref.startswith(prefix)}
     return {name: oid for name, oid in named.items() if is_slug(name)}

@@ -174,3 +174,13 @@ def test_the_solver_is_exact_on_thousands_of_generated_cases(seed: int, make: ob
             assert ranked(measure(Grams(D(target) / 100), tolerance, item, where)) == expected, (target, sides, item, where)
             seen[int(str(expected[0]))] += 1
     assert sum(seen) == CASES * TARGETS and min(seen) > CASES * TARGETS // 20, seen
+
+
+def test_drawers_alike_in_figures_keep_their_own_names() -> None:
+    """An answer found for one book is never told with another book's tools."""
+    item = powder(random.Random(7))
+    for name in ("Amber", "Brass"):
+        tool = Tool(id="t", name=name, kind="scoop", volume=D(10))
+        bench = Bench(tools=(tool,), checks={}, most_motions=3, half_scoops=False)
+        found = measure(Grams(D(12)), Tolerance(D("0.05"), D("0.05"), False), item, bench)
+        assert [move.name for move in found.moves] == [name]
