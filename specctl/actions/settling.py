@@ -32,7 +32,7 @@ from specctl.domain.book import Book
 from specctl.errors import Found, NotFound, Refused
 from specctl.problem import errors_of
 from specctl.store.commits import CommitWish, make_commit
-from specctl.store.objects import write_tree
+from specctl.store.objects import write_tree_with
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,7 +108,7 @@ def settle(source: Source, which: str, wish: SettleWish) -> SettledDone:
     words = tuple((c.file, fact_words(c.path), chosen[c], conflict_between(c, case.old_book, "main", "the proposal")) for c in conflicts)
     changes[f"proposals/{case.name}.yaml"] = _file(case, words, wish.why.strip(), who)
     _refuse_unsound(case, changes)
-    tree = write_tree(repository.root, repository.reader.commit(case.main).tree, changes)
+    tree = write_tree_with(repository.reader, repository.reader.commit(case.main).tree, changes)
     commit = make_commit(
         repository.root,
         CommitWish(
