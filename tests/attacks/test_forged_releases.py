@@ -147,10 +147,10 @@ REMOVAL = {
     "a may-contain left out": Forged(SAFETY_DID_NOT, gone("may_contain", "barley"), (DRINKS, MANAGER)),
     "under another name": Forged(SAFETY_DID_NOT, renamed, (DRINKS, MANAGER)),
     "swapped for almond": Forged(SAFETY_DID_NOT, swapped, (DRINKS, MANAGER)),
-    "food safety alone": Forged("did not sign", everywhere, (SAFETY,)),
+    "food safety alone": Forged("release 3 is not approved: drinks for chain did not sign", everywhere, (SAFETY,)),
     "the franchise did not": Forged("franchise-manager for franchise/northsands did not sign", everywhere, (SAFETY, DRINKS)),
     "no standard build any more": Forged("the standard build has no row", lambda e: e["allergens"].remove(standard(e))),
-    "a list of the three missing": Forged("not", lambda e: standard(e).pop("may_contain")),
+    "a list of the three missing": Forged("allergens[0].may_contain: not a list", lambda e: standard(e).pop("may_contain")),
     "no rows at all": Forged("the standard build has no row", lambda e: e.update(allergens=[])),
 }
 
@@ -164,7 +164,7 @@ STALE = {
     "a site added after it was signed": Forged("over another effect", after=lambda b: b["approvals"]["releases"][-1]["effects"]["chain"]["sites"][0].append("zzz")),
     "a file added after it was signed": Forged("over another effect", after=lambda b: b["approvals"]["releases"][-1]["effects"]["chain"]["files"].append(["zz", "0" * 64])),
     "signed for a scope nobody is shown": Forged("over another effect", signed=(("scope", "franchise/marram"),)),
-    "the statements of the release before": Forged("", after=lambda b: reuse(b)),
+    "the statements of the release before": Forged("release 3 counts a statement of wren-castell that signs off something else", after=lambda b: reuse(b)),
 }
 
 
@@ -177,7 +177,7 @@ BASE = {
     "from a card this site never had": Forged("another base", before="1" * 64),
     "from the card of the release before": Forged("another base", after=lambda b: rebase(b, b["releases"][1]["entries"][0][2])),
     "from nothing, as if new": Forged("another base", after=lambda b: rebase(b, None)),
-    "another item's row": Forged("", after=lambda b: b["releases"][-1]["entries"][0].__setitem__(1, "drink/pear-sage-fizz")),
+    "another item's row": Forged("release 3 shows other cards than were signed for chain", after=lambda b: b["releases"][-1]["entries"][0].__setitem__(1, "drink/pear-sage-fizz")),
 }
 
 
@@ -205,16 +205,16 @@ def earlier(b: Bundle) -> None:
 
 NO_KEY = "that no key of theirs made"
 KEYS = {
-    "drinks alone": Forged("did not sign", gone("contains", "milk"), (DRINKS,)),
-    "food safety alone": Forged("did not sign", gone("contains", "milk"), (SAFETY,)),
-    "the manager alone": Forged("did not sign", gone("contains", "milk"), (MANAGER,)),
+    "drinks alone": Forged("release 3 is not approved: food-safety for chain did not sign, and milk", gone("contains", "milk"), (DRINKS,)),
+    "food safety alone": Forged("release 3 is not approved: drinks for chain did not sign", gone("contains", "milk"), (SAFETY,)),
+    "the manager alone": Forged("release 3 is not approved: drinks for chain did not sign", gone("contains", "milk"), (MANAGER,)),
     "nobody": Forged("approved by nobody", by=()),
     "one signs in two names": Forged(NO_KEY, gone("contains", "milk"), keys=((SAFETY, DRINKS),)),
     "one signs in all names": Forged(NO_KEY, gone("contains", "milk"), keys=((SAFETY, DRINKS), (MANAGER, DRINKS))),
-    "one signs thrice": Forged("did not sign", gone("contains", "milk"), (DRINKS, DRINKS, DRINKS)),
-    "two of one role for another": Forged("did not sign", gone("contains", "milk"), (DRINKS, "isla-varn", MANAGER)),
-    "the manager of another franchise": Forged("", gone("contains", "milk"), (DRINKS, SAFETY, "aoife-tarn")),
-    "a buyer as food safety": Forged("", gone("contains", "milk"), (DRINKS, "nell-brandt", MANAGER)),
+    "one signs thrice": Forged("release 3 is not approved: food-safety for chain did not sign, and milk", gone("contains", "milk"), (DRINKS, DRINKS, DRINKS)),
+    "two of one role for another": Forged("release 3 is not approved: food-safety for chain did not sign, and milk", gone("contains", "milk"), (DRINKS, "isla-varn", MANAGER)),
+    "the manager of another franchise": Forged("release 3 counts a sign-off of aoife-tarn that no key of theirs made", gone("contains", "milk"), (DRINKS, SAFETY, "aoife-tarn")),
+    "a buyer as food safety": Forged("release 3 counts a sign-off of nell-brandt that no key of theirs made", gone("contains", "milk"), (DRINKS, "nell-brandt", MANAGER)),
     "statements withheld": Forged("approved by nobody", after=lambda b: b.update(statements=b["statements"][:4])),
 }
 
@@ -254,12 +254,12 @@ def test_all_three_may_take_it_off(place: Path, made: Path) -> None:  # noqa: F8
 OTHERS: dict[str, tuple[Callable[[Bundle, Bundle], Bundle], str]] = {
     "as it is": (lambda own, other: other, f"the bundle of {OTHER}, not of {SITE}"),
     "with this site's id": (lambda own, other: other | {"site": other["site"] | {"id": SITE}}, "holds a row of another site"),
-    "with this site's label": (lambda own, other: other | {"site": own["site"]}, ""),
-    "its entries and timeline": (lambda own, other: own | {k: other[k] for k in ("entries", "timeline")}, ""),
+    "with this site's label": (lambda own, other: other | {"site": own["site"]}, "made for another market's allergen list"),
+    "its entries and timeline": (lambda own, other: own | {k: other[k] for k in ("entries", "timeline")}, "made for another market's allergen list"),
     "its releases": (lambda own, other: own | {"releases": other["releases"]}, "holds a row of another site"),
-    "its approvals": (lambda own, other: own | {"approvals": other["approvals"]}, ""),
+    "its approvals": (lambda own, other: own | {"approvals": other["approvals"]}, "release 1 shows other cards than were signed for franchise/marram"),
     "of another book": (lambda own, other: own | {"book": "other-book"}, "the record of another book"),
-    "of another book throughout": (lambda own, other: json.loads(json.dumps(own).replace('"book": "tidewick"', '"book": "other-book"')), "other-book"),
+    "of another book throughout": (lambda own, other: json.loads(json.dumps(own).replace('"book": "tidewick"', '"book": "other-book"')), f"this folder is for {SITE} of book other-book; the cards kept here are for {SITE} of book tidewick"),
     "of another market": (lambda own, other: own | {"site": own["site"] | {"market": "us"}}, "another market's allergen list"),
 }
 

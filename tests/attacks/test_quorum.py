@@ -18,7 +18,7 @@ import pytest
 from chain_world import SECOND, begin_world, day, own_machine
 from counter_world import run
 from test_forged_releases import DRINKS, EARLY, MANAGER, ROLES, SAFETY, Forged, forge, gone, standard
-from test_stolen_keys import SITE, STAMP, Bundle, bundle, kept, place, pull, show
+from test_stolen_keys import SITE, STAMP, Bundle, kept, place, pull, show
 
 from specctl.actions.deviating import DeviationWish, StandIn, deviate
 from specctl.actions.offsale import OffSaleWish, off_sale
@@ -214,13 +214,13 @@ FAST: dict[str, Forged] = {
     "an amount at once": Forged(EARLY, heavier, PRESENT, start=AT_ONCE),
     "more declared, and an amount beside it": Forged(EARLY, louder_with(heavier), PRESENT, start=AT_ONCE),
     "more declared, and milk gone": Forged(EARLY, louder_with(gone("contains", "milk")), PRESENT, start=AT_ONCE),
-    "more declared, by food safety alone, and milk gone": Forged("release 4 is not approved: ", louder_with(gone("contains", "milk")), (NEWCOMER,), start=AT_ONCE),
+    "more declared, by food safety alone, and milk gone": Forged("release 4 is not approved: drinks for chain did not sign", louder_with(gone("contains", "milk")), (NEWCOMER,), start=AT_ONCE),
     "more declared, by drinks alone": Forged("food-safety for chain did not sign", louder, (DRINKS,), start=AT_ONCE),
     "more declared, by food safety of before": Forged("release 4 counts a sign-off of maren-oduya that no key of theirs made", louder, (SAFETY,), start=AT_ONCE),
 }
 LIFTED: dict[str, Forged] = {
     "by drinks and the franchise": Forged("release 4 is not approved: food-safety for chain did not sign, and goods come back on sale", by=(DRINKS, MANAGER)),
-    "by food safety alone": Forged("release 4 is not approved: ", by=(NEWCOMER,)),
+    "by food safety alone": Forged("release 4 is not approved: drinks for chain did not sign", by=(NEWCOMER,)),
     "by food safety of before": Forged("release 4 counts a sign-off of maren-oduya that no key of theirs made", by=(DRINKS, SAFETY, MANAGER)),
     "by all, but sooner than was signed": Forged("is told to be back on sale before the day that was signed", by=PRESENT),
 }

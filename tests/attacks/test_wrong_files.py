@@ -124,11 +124,11 @@ WRONG = {
     "length one short": Case(listed(length=len(LATER) - 1), "is longer than it may be"),
     "length one long": Case(listed(length=len(LATER) + 1), NOT_SIGNED),
     "length over the cap": Case(listed(length=10**12), "over the cap"),
-    "a hash nobody knows": Case(listed(hashes={"rot13": "0" * 64}), "targets/"),
-    "negative length": Case(listed(length=-1), "3000.targets.json"),
-    "no bundle at all": Case(published(quay_steps=b"{}"), "the bundle"),
-    "a float in the bundle": Case(published(quay_steps=LATER.replace(b'"bundle":1', b'"bundle":1.0')), "the bundle"),
-    "a key twice in the bundle": Case(published(quay_steps=LATER.replace(b'"bundle":1', b'"bundle":1,"bundle":1')), "the bundle"),
+    "a hash nobody knows": Case(listed(hashes={"rot13": "0" * 64}), f"targets/{'0' * 64}.{NAME} is not there"),
+    "negative length": Case(listed(length=-1), "3000.targets.json is not well made"),
+    "no bundle at all": Case(published(quay_steps=b"{}"), "the bundle is not well made at $.book: missing"),
+    "a float in the bundle": Case(published(quay_steps=LATER.replace(b'"bundle":1', b'"bundle":1.0')), "the bundle is not well made at $: it is not strict JSON"),
+    "a key twice in the bundle": Case(published(quay_steps=LATER.replace(b'"bundle":1', b'"bundle":1,"bundle":1')), "the bundle is not well made at $: it is not strict JSON"),
 }
 
 
@@ -171,8 +171,8 @@ EXTRANEOUS = {
     "a delegation to the thief": Case(delegated, f"holds no {NAME}"),
     "a field nobody knows": Case(in_bundle(needs=["lamp-lane.json"]), "no such field is known"),
     "an entry nobody asked for": Case(another_entry, "its bytes are not what its digest says"),
-    "a notice that is none": Case(in_bundle(notices=[{"about": "x"}]), "$.notices"),
-    "a drawing of another card": Case(in_bundle(drawings={"0" * 64: {}}), "$.drawings"),
+    "a notice that is none": Case(in_bundle(notices=[{"about": "x"}]), "$.notices[0].items: missing"),
+    "a drawing of another card": Case(in_bundle(drawings={"0" * 64: {}}), "drawn for an entry this bundle does not hold"),
     "a file in a folder below": Case(named_too("other-shop.json", LATER), f"holds no {NAME}"),
 }
 
