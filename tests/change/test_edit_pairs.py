@@ -45,9 +45,19 @@ def test_no_pair_conflicts_and_each_means_both_edits() -> None:
         base, ours, theirs = ({pair.path: text} for text in (pair.base, pair.ours, pair.theirs))
         merged = merge_trees(base, ours, theirs, shelf)
         assert merged.conflicts == (), pair.path
-        if merged.files[pair.path] != pair.both:  # the same bytes mean the same
-            assert _facts(pair.path, merged.files[pair.path], shelf) == _facts(pair.path, pair.both, shelf)
-        assert _comments(merged.files[pair.path]) == _comments(pair.ours), pair.path
+        # The very bytes: so whatever is checked, compiled or signed of one holds for the other.
+        assert merged.files[pair.path] == pair.both, pair.path
+
+
+def test_one_side_alone_is_taken_to_the_letter() -> None:
+    """DESIGN section 9: merge(b, x, b) = merge(b, b, x) = merge(b, x, x) = x, layout and comments with it."""
+    for pair in MIXED:
+        base, other = {pair.path: pair.base}, {pair.path: pair.ours}
+        for sides in ((other, base), (base, other), (other, other), (other, {}), ({}, other)):
+            merged = merge_trees(base if {} not in sides else {}, *sides)
+            assert merged.files == other and merged.conflicts == ()
+        for gone in (({}, base), (base, {}), ({}, {})):
+            assert merge_trees(base, *gone).files == {}
 
 
 def test_edits_of_every_kind_join_and_mean_both() -> None:
