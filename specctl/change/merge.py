@@ -69,10 +69,10 @@ def merge(
         else:
             merged[path] = value
     conflicts += _edits_inside_deleted(base, ours, theirs, merged, file)
-    if mine and other:
-        conflicts += _kinds_apart(base, ours, theirs, file)
-    _merge_orders((base, ours, theirs), merged, mine | other, conflicts, file)
     sides = {"base": base, "ours": ours, "theirs": theirs}
+    if mine and other:
+        conflicts += _kinds_apart(sides, mine | other, file)
+    _merge_orders((base, ours, theirs), merged, mine | other, conflicts, file)
     # An edit inside what the other deleted is found by its value and by its place: once is enough.
     return Merged(merged, tuple(dict.fromkeys(_with_parts(c, sides) for c in conflicts)))
 
@@ -86,7 +86,7 @@ def _with_parts(conflict: Conflict, sides: Mapping[str, Mapping[Path, Value]]) -
 
 def _moved(base: Mapping[Path, Value], side: Mapping[Path, Value]) -> set[Path]:
     """The facts one side has otherwise than the base."""
-    moved = {path for path, value in side.items() if path not in base or not same(base[path], value)}
+    moved = {path for path, value in side.items() if (was := base.get(path)) is not value and not same(was, value)}
     if len(side) - len(moved) != len(base):
         moved |= base.keys() - side.keys()
     return moved
@@ -116,26 +116,21 @@ def _edits_inside_deleted(
     return found
 
 
-def _kinds_apart(
-    base: Mapping[Path, Value], ours: Mapping[Path, Value], theirs: Mapping[Path, Value], file: str
-) -> list[Conflict]:
+def _kinds_apart(sides: Mapping[str, Mapping[Path, Value]], moved: set[Path], file: str) -> list[Conflict]:
     """Keys that one side made one kind of thing (text, mapping, set, nothing) and the other another."""
-    b, o, t = (_kinds(side) for side in (base, ours, theirs))
+    keys = {path[:-1] if path[-1] in (MAP, SET) else path for path in moved if path[-1] != ORDER and SET not in path[:-1]}
     return [
-        Conflict(file, path, base.get(path), ours.get(path), theirs.get(path))
-        for path in sorted(o.keys() | t.keys())
-        if len({b.get(path), o.get(path), t.get(path)}) == 3
+        Conflict(file, path, sides["base"].get(path), sides["ours"].get(path), sides["theirs"].get(path))
+        for path in sorted(keys)
+        if len({_kind(side, path) for side in sides.values()}) == 3
     ]
 
 
-def _kinds(side: Mapping[Path, Value]) -> dict[Path, str]:
-    kinds: dict[Path, str] = {}
-    for path in side:
-        if path[-1] in (MAP, SET):
-            kinds[path[:-1]] = path[-1]
-        elif path[-1] != ORDER and SET not in path:
-            kinds[path] = ""
-    return kinds
+def _kind(side: Mapping[Path, Value], path: Path) -> str | None:
+    for mark in (MAP, SET):
+        if path + (mark,) in side:
+            return mark
+    return "" if path in side else None
 
 
 def _merge_orders(
