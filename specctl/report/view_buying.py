@@ -21,7 +21,7 @@ _MOST_SUMS = 3
 
 
 def point(impact: Impact) -> Point:
-    """Names with what a week takes of them, most first, and what a pack left at each site is worth."""
+    """Names with what a week takes of them, most first, and what is left of them without a price."""
     new, gone, moved = (_most_first(impact, way) for way in ("new", "gone", "moved"))
     parts = []
     if len(new) > _MOST_NEW:
@@ -30,7 +30,9 @@ def point(impact: Impact) -> Point:
         parts.append(_("Buy new: {goods}.").format(goods=few(map(_weekly, new), _MOST_NEW)))
     if gone:
         goods = few(map(_weekly, gone), _MOST_NAMES)
-        parts.append(_("Run down: {goods}; {left}.").format(goods=goods, left=_left_words(impact)))
+        # What a pack left is worth stands in the money line; here only what that line cannot say.
+        words = _("Run down: {goods}.") if _all_priced(impact) else _("Run down: {goods}; {left}.")
+        parts.append(words.format(goods=goods, left=_left_words(impact)))
     if moved:
         most, rest = moved[0], len(moved) - 1
         words = _("A week: {amount} of {name}.")
@@ -66,6 +68,10 @@ def write_off(impact: Impact) -> tuple[str, ...]:
 
 def _leftovers(impact: Impact) -> list[Leftover]:
     return [left for b in impact.bought if b.way == "gone" for left in b.leftover]
+
+
+def _all_priced(impact: Impact) -> bool:
+    return bool(write_off(impact)) and all(left.value is not None for left in _leftovers(impact))
 
 
 def _left_words(impact: Impact) -> str:

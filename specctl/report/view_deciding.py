@@ -33,10 +33,12 @@ def asked_point(impact: Impact, now: datetime | None) -> Point:
         return Point(label, words.format(why=conflict_words(impact), author=impact.author), ABOUT, alarm=True)
     own = [s for s in asked_here(impact) if s.met_by is None]
     if not own:
-        words = _("Nothing more for this scope: its signatures are in.")
+        words = f"{_('Nothing more for this scope: its signatures are in.')} "
         if not impact.signings:
-            words = _("Nothing: the policy names no signature for it.")
-        return Point(label, f"{words} {starts} {_nothing_done(impact)}", SIGNING)
+            words = f"{_('Nothing: the policy names no signature for it.')} "
+        elif all(s.met_by for s in impact.signings) and not impact.conflicts:
+            words = ""  # that every signature is in says it
+        return Point(label, f"{words}{starts} {_nothing_done(impact)}", SIGNING)
     draft = [_("Still a draft.")] if impact.state == "draft" else []
     whom = few((role_words(s.role) for s in own), _MOST)
     return Point(label, " ".join((*draft, _asked(impact, whom, now), _nothing_done(impact))), SIGN)
