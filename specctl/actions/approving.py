@@ -52,7 +52,7 @@ class Approver:
                     "proposal": release.proposal,
                     "statements": list(release.statements),
                     "effects": {s: e for s, e in self._signed_effects(release).items() if s in mine},
-                    **({"told": told} if told else {}),
+                    **({"told": [[path, facts] for path, facts in told.items()]} if told else {}),
                 }
             )
         owners = frozenset(s.removeprefix("franchise/") for each in scopes.values() for s in each if s != CHAIN) | {site.franchise}

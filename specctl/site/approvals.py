@@ -2,7 +2,7 @@
 
     {"trust": [{"since": release, "trust": ..., "people": [...]}],
      "releases": [{"number", "proposal", "statements": [digest], "effects": {scope: effect},
-                   "told": {path: [[fact, before, after]]}}]}
+                   "told": [[path, [[fact, before, after]]]]}]}
 
 `trust` is everybody who could sign, from the first main on, with each release
 that changed it. Effects stand as they were signed, so that their digests can be
@@ -70,7 +70,7 @@ def read_approvals(raw: Any, site: str) -> Approvals:
     releases: dict[int, Approval] = {}
     for at, each in enumerate(top["releases"]):
         path = f"$.approvals.releases[{at}]"
-        later = {"told": dict} if isinstance(each, dict) and "told" in each else {}
+        later = {"told": list} if isinstance(each, dict) and "told" in each else {}
         row = strict.fields(each, path, number=int, proposal=str, statements=list, effects=dict, **later)
         number = strict.count(row["number"], f"{path}.number")
         if number in releases:
@@ -84,9 +84,18 @@ def read_approvals(raw: Any, site: str) -> Approvals:
             strict.matches(row["proposal"], f"{path}.proposal", _PROPOSAL),
             tuple(strict.matches(one, f"{path}.statements", strict.DIGEST) for one in row["statements"]),
             effects,
-            {name: _facts(facts, f"{path}.told") for name, facts in row.get("told", {}).items()},
+            _told(row.get("told", []), f"{path}.told"),
         )
     return Approvals(tuple(trust), dict(sorted(releases.items())))
+
+
+def _told(raw: list[Any], path: str) -> dict[str, list[Any]]:
+    found: dict[str, list[Any]] = {}
+    for pair in raw:
+        if len(strict.typed(pair, list, path)) != 2 or strict.typed(pair[0], str, path) in found:
+            raise strict.wrong(path, "a file has two parts, and is told once")
+        found[pair[0]] = _facts(pair[1], path)
+    return found
 
 
 def _facts(raw: Any, path: str) -> list[Any]:

@@ -263,3 +263,24 @@ def test_the_same_host_serves_well(site: Hostile, web: Web) -> None:
     web.folder = site.folder
     site.pull()
     assert site.card() == "31" and GOOD in site.kept().values()
+
+
+@pytest.mark.parametrize("error", [ValueError, KeyError, TypeError, AttributeError, OverflowError, RecursionError])
+def test_malicious_mirror_that_trips_the_library(site: Hostile, error: type[Exception], monkeypatch: pytest.MonkeyPatch) -> None:
+    """Whatever the library raises over a stranger's bytes is a refusal: no such bytes are known, so it is made to."""
+    from tuf.ngclient import Updater
+
+    kept = Updater.refresh
+
+    def trip(self: Updater) -> None:
+        raise error("over these bytes")
+
+    def spoil(site: Hostile) -> None:
+        site.later()
+        monkeypatch.setattr(Updater, "refresh", trip)
+
+    def mend(site: Hostile) -> None:
+        monkeypatch.setattr(Updater, "refresh", kept)
+        site.honest()
+
+    attack(site, Case(spoil, "cannot be read", mend=mend))

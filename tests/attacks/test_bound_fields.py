@@ -88,11 +88,11 @@ def lifted(b: Bundle) -> None:
 def smuggled(b: Bundle) -> None:
     """A changed fact of the site that no release was signed for."""
     b["site"]["franchise"] = "marram"
-    b["approvals"]["releases"][-1]["told"] = {f"sites/{SITE}.yaml": [[["franchise"], "northsands", "marram"]]}
+    b["approvals"]["releases"][-1]["told"] = [[f"sites/{SITE}.yaml", [[["franchise"], "northsands", "marram"]]]]
 
 
 def another_file(b: Bundle) -> None:
-    b["approvals"]["releases"][-1]["told"] = {"sites/marram-strand.yaml": []}
+    b["approvals"]["releases"][-1]["told"] = [["sites/marram-strand.yaml", []]]
 
 
 def trusted(b: Bundle) -> None:
