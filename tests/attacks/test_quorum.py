@@ -26,6 +26,9 @@ from specctl.actions.signing import SignWish, sign_in_clone
 from specctl.change.deviation import Passed, read_passed
 from specctl.change.notice import Posted, read_posted
 from specctl.change.statement import read_envelope
+from specctl.change.trust import read_trust, shown, trust_of
+from specctl.domain.people import Signatories
+from specctl.errors import Untrusted
 from specctl.store.signature import make_key, sign
 
 __all__ = ["place"]
@@ -285,3 +288,15 @@ def test_forged_notices_and_deviations(place: Path, made: Path, name: str) -> No
         passed = Passed(said, said.payload, sign(said.payload, made / "keys" / key, said.namespace))
         told["deviations"].append(row | {"deviation": passed.digest, "person": person, "why": "Again.", "statement": passed.text()})
     refused(place, told, words, good)
+
+
+def test_a_key_that_stands_under_two_persons_proves_neither(place: Path) -> None:  # noqa: F811
+    """Well made to the last digest, as whoever may change people could make it (The Update Framework 1.0, 1.5.2: faked threshold)."""
+    honest_trust = read_trust(honest(place)["approvals"]["trust"][1])
+    people = dict(honest_trust.signatories.people)
+    one, two = (people[who] for who in (DRINKS, NEWCOMER))
+    people[NEWCOMER] = replace(two, keys=one.keys)
+    franchises = frozenset({"northsands"})
+    assert read_trust(shown(trust_of(Signatories(dict(honest_trust.signatories.people)), honest_trust.policy), franchises))
+    with pytest.raises(Untrusted, match="who may sign is not well made"):
+        read_trust(shown(trust_of(Signatories(people), honest_trust.policy), franchises))
