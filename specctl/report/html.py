@@ -90,7 +90,7 @@ def _shares(table: Table) -> list[int]:
         lines = [column.name, *(line for row in table.rows for line in row[number].all_lines)]
         word = max((len(word) for line in lines for word in line.split()), default=1)
         line = max(len(line) for line in lines)
-        bold = 4 if number == 0 else 0
+        bold = 8 if number == 0 else 0
         head = max((len(word) for word in column.name.split()), default=1)
         least = min(head * 5 // 4, _WIDEST_HEAD) if head > _LONG_HEAD else 0
         weights.append(min(max(min(word, _WIDEST_WORD) + 8, least + 8, line), _WIDEST_COLUMN) + bold)
