@@ -16,7 +16,7 @@ from specctl.domain.book import Book
 from specctl.domain.people import FRANCHISE_MANAGER
 from specctl.domain.place import Site
 from specctl.domain.recipe import Choice, Drink, LineChange, Option, Prep, Step
-from specctl.problem import NOWHERE, Place, Problem
+from specctl.problem import ERROR, NOWHERE, WARNING, Place, Problem
 
 POLICY = Place("policy.yaml")
 SIGNATORIES = Place("signatories.yaml")
@@ -234,16 +234,21 @@ def _people(book: Book, names: _Names) -> Iterator[Problem | None]:
             f"{did_you_mean(role, sorted(held))}Give the role to a person, or correct the rule.",
         )
     if FRANCHISE_MANAGER in asked & held:
+        open_for = {site.franchise for site in book.sites.values()}
         for franchise in book.franchises.values():
             if not any(
                 FRANCHISE_MANAGER in person.roles and franchise.id in person.franchises
                 for person in people.values()
             ):
+                # A new franchise is there before its manager can be named, for people change apart
+                # from the rest; nothing is asked of it until it has a counter.
                 yield Problem(
                     "role-unheld",
                     franchise.place,
                     f"nobody is {FRANCHISE_MANAGER} of '{franchise.name}'",
-                    "Name the franchise under a person with that role in signatories.yaml.",
+                    "Name the franchise under a person with that role in signatories.yaml."
+                    + ("" if franchise.id in open_for else " No site of it can open until then."),
+                    ERROR if franchise.id in open_for else WARNING,
                 )
 
 
