@@ -18,6 +18,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import Iterator
 
+from specctl.analysis.alike import one_of_each
 from specctl.analysis.serving import preps_of
 from specctl.domain.amount import plain
 from specctl.domain.book import Book
@@ -51,7 +52,7 @@ RULES = {
 def check_holds(book: Book) -> list[Problem]:
     """Findings on every prep, each with all the markets it is made in."""
     made: dict[str, dict[str, None]] = {}
-    for _, site in sorted(book.sites.items()):
+    for site in one_of_each(book.sites):
         market = book.markets.get(site.market)
         if market is None or market.holding not in RULES:
             continue

@@ -12,6 +12,7 @@ from __future__ import annotations
 
 from typing import Iterator
 
+from specctl.analysis.alike import one_of_each
 from specctl.analysis.build import allowed_in, variants, open_lines
 from specctl.analysis.ways import ingredients_in
 from specctl.domain.amount import Each, Grams, Volume
@@ -67,7 +68,7 @@ def _packs(
     book: Book, franchise: Franchise, prices: PriceBook, sites: list[Site]
 ) -> Iterator[Problem]:
     needed: dict[str, str] = {}
-    for site in sorted(sites, key=lambda each: each.id):
+    for site in one_of_each({each.id: each for each in sites}):
         for id, drink in ingredients_at(book, site).items():
             needed.setdefault(id, drink)
     for id, drink in sorted(needed.items()):
@@ -85,7 +86,7 @@ def _packs(
 def _menu(
     book: Book, franchise: Franchise, prices: PriceBook, sites: list[Site]
 ) -> Iterator[Problem]:
-    served = {drink.id: drink for site in sites for drink in book.served_at(site)}
+    served = {drink.id: drink for site in one_of_each({s.id: s for s in sites}) for drink in book.served_at(site)}
     for id, drink in sorted(served.items()):
         for size in drink.sizes:
             if size not in prices.menu.get(id, {}):

@@ -13,6 +13,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Iterable, Iterator
 
+from specctl.analysis.alike import pours
 from specctl.analysis.build import (
     BATCH,
     BuiltLine,
@@ -55,39 +56,66 @@ class _Reach:
     sizes: dict[str, None] = field(default_factory=dict)
 
 
+@dataclass(frozen=True, slots=True)
+class _Found:
+    """What is the same at every site that pours, measures and is equipped alike."""
+
+    lacks: list[tuple[str, str]]
+    """Names of drinks, each with what is lacking for it, in words."""
+    gaps: dict[tuple[_Gap, str], None]
+    """Gaps with their sizes, in the order they are met."""
+    unweighed: dict[str, None]
+
+
 def check_serving(book: Book) -> list[Problem]:
     """Findings on what every site serves."""
     gaps: dict[_Gap, _Reach] = {}
     unweighable: dict[str, dict[str, None]] = {}
     problems: list[Problem] = []
-    known: dict[tuple[object, ...], Measure] = {}
+    measured: dict[tuple[object, ...], Measure] = {}
+    known: dict[tuple[object, ...], _Found] = {}
     for _, site in sorted(book.sites.items()):
         bench = bench_of(book, site)
-        for drink in book.served_at(site):
-            lines = list(_cup_lines(book, site, drink))
-            preps = _preps_under(book, {line.use for _, _, line in lines})
-            problems.extend(_lacks(book, site, drink, preps))
-            for where, size, line in (*lines, *_batch_lines(book, preps)):
-                item = book.item(line.use)
-                if item is None or not isinstance(line.amount, Grams) or _is_zero(line):
-                    continue
-                key = (_bench_key(bench, item), line.use, line.amount, line.tolerance)
-                if key not in known:
-                    known[key] = measure(line.amount, line.tolerance, item, bench)
-                verdict, note = known[key].verdict, known[key].note or ""
-                if verdict in _MEASURED:
-                    continue
-                if verdict == "no-tool" and lacks_density(item, bench):
-                    unweighable.setdefault(line.use, {})[site.name] = None
-                    continue
-                gap = _Gap(line.place, where, item.name, line.amount, verdict, note)
-                reach = gaps.setdefault(gap, _Reach())
-                reach.sites[site.name] = None
-                reach.sizes[size] = None
+        alike = (pours(site), *_bench_ids(bench), site.vessels, site.equipment)
+        if alike not in known:
+            known[alike] = _found(book, site, bench, measured)
+        found = known[alike]
+        problems.extend(_lacking(site, drink, words) for drink, words in found.lacks)
+        for id in found.unweighed:
+            unweighable.setdefault(id, {})[site.name] = None
+        for gap, size in found.gaps:
+            reach = gaps.setdefault(gap, _Reach())
+            reach.sites[site.name] = None
+            reach.sizes[size] = None
         problems.extend(_stocks(book, site))
     problems.extend(_gap(gap, reach) for gap, reach in gaps.items())
     problems.extend(_no_density(book, id, sites) for id, sites in sorted(unweighable.items()))
     return problems
+
+
+def _found(book: Book, site: Site, bench: Bench, measured: dict[tuple[object, ...], Measure]) -> _Found:
+    found = _Found([], {}, {})
+    for drink in book.served_at(site):
+        lines = list(_cup_lines(book, site, drink))
+        preps = _preps_under(book, {line.use for _, _, line in lines})
+        words = _lacks(book, site, drink, preps)
+        if words:
+            found.lacks.append((drink.name, words))
+        for where, size, line in (*lines, *_batch_lines(book, preps)):
+            item = book.item(line.use)
+            if item is None or not isinstance(line.amount, Grams) or _is_zero(line):
+                continue
+            key = (_bench_key(bench, item), line.use, line.amount, line.tolerance)
+            if key not in measured:
+                measured[key] = measure(line.amount, line.tolerance, item, bench)
+            verdict, note = measured[key].verdict, measured[key].note or ""
+            if verdict in _MEASURED:
+                continue
+            if verdict == "no-tool" and lacks_density(item, bench):
+                found.unweighed[line.use] = None
+            else:
+                found.gaps[_Gap(line.place, where, item.name, line.amount, verdict, note), size] = None
+    return found
 
 
 def bench_of(book: Book, site: Site) -> Bench:
@@ -142,9 +170,8 @@ def _cup_lines(book: Book, site: Site, drink: Drink) -> Iterator[tuple[str, str,
                     yield f"'{drink.name}' {path}{asked}", size, line
 
 
-def _lacks(
-    book: Book, site: Site, drink: Drink, preps: Iterable[Prep]
-) -> Iterator[Problem]:
+def _lacks(book: Book, site: Site, drink: Drink, preps: Iterable[Prep]) -> str:
+    """What the site has not and the drink needs, in words; empty where it has all."""
     lacking: list[str] = []
     for size in drink.sizes.values():
         if size.vessel in book.vessels and size.vessel not in site.vessels:
@@ -155,14 +182,17 @@ def _lacks(
         if prep.vessel in book.vessels and prep.vessel not in site.vessels:
             lacking.append(f"vessel {prep.vessel}{words}")
         lacking.extend(_gear(site, prep, words))
-    if lacking:
-        yield Problem(
-            "site-cannot-make",
-            site.place,
-            f"'{site.name}' serves '{drink.name}' and lacks {'; '.join(dict.fromkeys(lacking))}",
-            "Give the site what it lacks, or name the drink under not_served.",
-            WARNING,
-        )
+    return "; ".join(dict.fromkeys(lacking))
+
+
+def _lacking(site: Site, drink: str, words: str) -> Problem:
+    return Problem(
+        "site-cannot-make",
+        site.place,
+        f"'{site.name}' serves '{drink}' and lacks {words}",
+        "Give the site what it lacks, or name the drink under not_served.",
+        WARNING,
+    )
 
 
 def _gear(site: Site, recipe: Drink | Prep, words: str) -> Iterator[str]:
@@ -225,6 +255,11 @@ def _names(sites: Iterable[str]) -> str:
 def _is_zero(line: BuiltLine) -> bool:
     """Whether no dose can meet the line at all: told elsewhere (`tolerance-zero`)."""
     return isinstance(line.amount, Grams) and not any(line.tolerance.grams(line.amount.value))
+
+
+def _bench_ids(bench: Bench) -> tuple[object, ...]:
+    """All that tells one bench of a book from another."""
+    return tuple(tool.id for tool in bench.tools), tuple(check.id for check in bench.checks.values())
 
 
 def _bench_key(bench: Bench, item: Ingredient | Prep) -> tuple[object, ...]:
