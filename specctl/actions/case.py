@@ -30,6 +30,7 @@ from specctl.domain.book import Book
 from specctl.domain.people import Proposal
 from specctl.errors import Found, NotFound, Refused, Untrusted
 from specctl.problem import Problem, errors_of
+from specctl.store.cache import Cache
 from specctl.store.repository import Repository
 from specctl.store.signature import commit_key
 
@@ -260,25 +261,47 @@ def proposal_field(repository: Repository, tip: str, name: str, field: str) -> s
 
 def compile_kept(repository: Repository, files: Mapping[str, bytes], book: Book) -> Compiled:
     """Compile a book, or take what the same files compiled to before."""
-    key = digest_of(canonical([[p, blob_id(data)] for p, data in sorted(files.items()) if _compiles(p)]))
+    key = _compile_key(files)
     shelf = repository.cache()
     remembered = shelf.memory.get((COMPILER, key))
     if remembered is not None:
         return remembered  # type: ignore[no-any-return]
-    kept = shelf.get(COMPILER, key)
-    if kept is not None:
+    kept, rows = shelf.get(COMPILER, key), _kept_rows(shelf, key)
+    if kept is not None and rows is not None:
         try:
-            raw = json.loads(kept)
-            compiled = Compiled(raw["entries"], {(site, item): digest for site, item, digest in raw["rows"]})
+            compiled = Compiled(json.loads(kept)["entries"], rows)
             shelf.memory[COMPILER, key] = compiled
             return compiled
         except (ValueError, KeyError, TypeError):
             pass
     compiled = compile_book(book)
     shelf.memory[COMPILER, key] = compiled
-    rows = [[site, item, digest] for (site, item), digest in compiled.rows.items()]
-    shelf.put(COMPILER, key, json.dumps({"entries": compiled.entries, "rows": rows}, separators=(",", ":")).encode())
+    shelf.put(COMPILER, key, json.dumps({"entries": compiled.entries}, separators=(",", ":")).encode())
+    flat = [[site, item, digest] for (site, item), digest in compiled.rows.items()]
+    shelf.put(f"{COMPILER}-rows", key, json.dumps(flat, separators=(",", ":")).encode())
     return compiled
+
+
+def rows_kept(repository: Repository, files: Mapping[str, bytes], book: Book) -> Mapping[tuple[str, str], str]:
+    """The rows alone: the entries they name are many times as large, and stay on the shelf."""
+    shelf, key = repository.cache(), _compile_key(files)
+    if (COMPILER, key) not in shelf.memory:
+        rows = _kept_rows(shelf, key)
+        if rows is not None:
+            return rows
+    return compile_kept(repository, files, book).rows
+
+
+def _kept_rows(shelf: Cache, key: str) -> dict[tuple[str, str], str] | None:
+    kept = shelf.get(f"{COMPILER}-rows", key)
+    try:
+        return None if kept is None else {(site, item): digest for site, item, digest in json.loads(kept)}
+    except (ValueError, TypeError):
+        return None
+
+
+def _compile_key(files: Mapping[str, bytes]) -> str:
+    return digest_of(canonical([[p, blob_id(data)] for p, data in sorted(files.items()) if _compiles(p)]))
 
 
 def _compiles(path: str) -> bool:

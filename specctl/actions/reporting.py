@@ -7,7 +7,7 @@ from dataclasses import replace
 from datetime import date
 from decimal import Decimal
 
-from specctl.actions.case import Case, compile_kept
+from specctl.actions.case import Case, rows_kept
 from specctl.actions.cup_reporting import cups_in
 from specctl.actions.checking import check_kept
 from specctl.actions.judging import Findings, findings_of, policy_of, signatories_of, state_of
@@ -151,7 +151,7 @@ def recompiled_of(case: Case, pairs: Iterable[Pair]) -> tuple[str, ...]:
     book, shelf = case.before.book, case.repository.cache()
     if book is None or not case.ledger.rows or errors_of(list(check_kept(shelf, case.main_files, case.before, case.today))):
         return ()
-    again = compile_kept(case.repository, case.main_files, book).rows
+    again = rows_kept(case.repository, case.main_files, book)
     approved = case.ledger.rows
     moved = {
         pair.name
