@@ -20,7 +20,14 @@ from specctl.actions.source import Source, book_files
 from specctl.canonical import canonical, digest_of
 from specctl.change.compare import Pair, pairs_of
 from specctl.change.compiled import Compiled, compile_book
-from specctl.change.effect import CHAIN, Effect, differing, file_digest, for_franchise, plan_waves
+from specctl.change.effect import (
+    CHAIN,
+    Effect,
+    differing,
+    file_digest,
+    for_franchise,
+    plan_waves,
+)
 from specctl.change.facts import Change
 from specctl.change.notice import FOLDER as OFF_SALE
 from specctl.change.trust import ROW as TRUST

@@ -72,7 +72,7 @@ def test_every_site_is_told_what_it_would_be_told_alone() -> None:
 
 
 @pytest.mark.parametrize("check", [prices.check_prices, holdrule.check_holds])
-def test_prices_and_holds_miss_nothing_of_a_site(check) -> None:  # noqa: ANN001
+def test_prices_and_holds_miss_nothing_of_a_site(check) -> None:
     """Nothing is priced, and every prep is kept lukewarm: what each site alone brings is found, and no more."""
     book = bare()
     book = replace(
@@ -95,7 +95,7 @@ def test_prices_and_holds_miss_nothing_of_a_site(check) -> None:  # noqa: ANN001
     (prices, "ingredients_at", prices.check_prices),
     (holdrule, "preps_of", holdrule.check_holds),
 ])  # fmt: skip
-def test_copies_of_a_site_cost_no_more_work(module, worker, check, monkeypatch: pytest.MonkeyPatch) -> None:  # noqa: ANN001
+def test_copies_of_a_site_cost_no_more_work(module, worker, check, monkeypatch: pytest.MonkeyPatch) -> None:
     """Counts of calls, no clock: a third of each site adds nothing. (A second does where the first has scoop checks.)"""
     book, calls = bare(), []
     real = getattr(module, worker)
