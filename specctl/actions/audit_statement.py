@@ -60,7 +60,7 @@ def _notice(step: Step, path: str, text: str) -> Iterator[Finding]:
         yield Finding("replay", step.oid, f"{path} is about the book {notice.book}", notice.person)
     yield from of_key(step, notice.person, (posted.payload, posted.signature, notice.namespace), path)
     person = step.signatories.people.get(notice.person)
-    if person is not None and may_post(person, step.signatories.people) is None:
+    if person is not None and may_post(person, step.signatories.people, step.days_with(notice.said)) is None:
         yield Finding("statement", step.oid, f"{notice.person} may not take anything off sale", notice.person)
 
 
@@ -73,7 +73,7 @@ def _deviation(step: Step, path: str, text: str) -> Iterator[Finding]:
         yield Finding("replay", step.oid, f"{path} is about the book {said.book}", said.person)
     yield from of_key(step, said.person, (passed.payload, passed.signature, said.namespace), path)
     person = step.signatories.people.get(said.person)
-    if person is not None and not may_pass(person, step.signatories.people):
+    if person is not None and not may_pass(person, step.signatories.people, step.days_with(said.said)):
         yield Finding("statement", step.oid, f"{said.person} may not allow a deviation", said.person)
     if abs(datetime.fromisoformat(said.said).timestamp() - step.commit.committed) > CLOCKS_APART:
         yield Finding("backdated", step.oid, f"{path} says another time than its commit", said.person)

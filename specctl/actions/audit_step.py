@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from datetime import date, datetime, timezone
 from functools import cached_property
 
 from specctl.actions.ledger import RELEASES, signers_of
 from specctl.change.audit import Finding
+from specctl.change.cover import days_of
 from specctl.codec.decode_people import signatories
 from specctl.codec.cursor import Cursor
 from specctl.codec.load import read_file
@@ -34,6 +36,10 @@ class Step:
     @cached_property
     def commit(self) -> Commit:
         return self.repository.reader.commit(self.oid)
+
+    def days_with(self, said: str) -> tuple[date, ...]:
+        """The days on which a cover must have held for words this commit brings in: theirs, and the commit's own."""
+        return days_of(said, datetime.fromtimestamp(self.commit.committed, timezone.utc).isoformat())
 
     @cached_property
     def record_path(self) -> str | None:

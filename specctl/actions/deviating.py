@@ -143,7 +143,7 @@ def _post(source: Source, make: Any, now: datetime, key: Path | None) -> Deviate
         book = main_book(repository, tip)
         assert book.signatories is not None
         who = identify(book.signatories, key_at_hand(repository, key))
-        if not may_pass(who.person, book.signatories.people):
+        if not may_pass(who.person, book.signatories.people, (now.date(),)):
             raise Refused(f"{who.person.name} may not allow a deviation", f"It needs the yes of {FOOD_SAFETY}; until then what needs the ingredient is off sale.")
         deviation: Deviation = make(book, Ledger(repository, tip), who)
         passed = Passed(deviation, deviation.payload, sign(deviation.payload, who.key, deviation.namespace))

@@ -47,6 +47,9 @@ class Asked:
     can_sign: tuple[str, ...]
     nearly: str
     quorum: str = ""
+    instead: tuple[dict[str, str], ...] = ()
+    """Who may sign today in whose place, until when: they are among `can_sign` too."""
+    met_for: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,6 +119,8 @@ def explain(source: Source, which: str, today: date) -> Explained:
                 s.can_sign,
                 s.stale,
                 s.need.quorum,
+                tuple(one.as_json() for one in s.instead),
+                s.met_for,
             )
             for s in judgement.standings
         ),

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
+from datetime import date
 from functools import cached_property
 
 from specctl.actions.case import Case
@@ -20,7 +21,7 @@ from specctl.change.compare import Pair, allergens_of, amounts_of, texts_of
 from specctl.change.costing import Side, costs_of
 from specctl.change.effect import owner_of
 from specctl.change.impact import AllergenChange, AmountChange, CostChange, TextChange
-from specctl.change.policy import NEW, Hit, Judgement, Need, Said, is_fast, joined, judge, needs
+from specctl.change.policy import NEW, Hit, Judgement, Need, Said, is_fast, joined, judge, needs, on_day
 from specctl.change.statement import SIGNOFF, Envelope
 from specctl.domain.people import Key, Policy, Signatories
 from specctl.errors import Refused
@@ -116,13 +117,20 @@ class Findings:
     @cached_property
     def said(self) -> tuple[Said, ...]:
         """Verified statements about this proposal of this book: the same people may sign for another book too."""
-        return verified(self._ours, signatories_of(self.case), self.case.repository.cache())
+        people = signatories_of(self.case)
+        return verified(self._ours, people, self.case.repository.cache(), self._taken_in(people))
 
     @cached_property
     def said_by_new(self) -> tuple[Said, ...]:
         """The same, by the keys the proposal would bring; nothing where it brings none."""
         people = self.case.book.signatories
-        return verified(self._ours, people, self.case.repository.cache()) if self.changes_trust and people else ()
+        if not self.changes_trust or people is None:
+            return ()
+        return verified(self._ours, people, self.case.repository.cache(), self._taken_in(people))
+
+    def _taken_in(self, people: Signatories) -> Mapping[str, date]:
+        """The day main took each statement in, where anybody is covered at all: it is read from main's history."""
+        return self.case.ledger.taken_in(self.case.name) if people.covered else {}
 
     @cached_property
     def _ours(self) -> list[Envelope]:
@@ -142,10 +150,12 @@ class Findings:
 
         old, new = ([n for n in self.needs if n.quorum == which] for which in ("", NEW))
         found = judge(old, kept(self.said), case.digests, signatories_of(case), case.authors, is_fast(self.hits))
+        found = on_day(found, signatories_of(case), case.today)
         people = case.book.signatories
         if not self.changes_trust or people is None:
             return found
-        return joined(found, judge(new, kept(self.said_by_new), case.digests, people, self.new_authors(people)))
+        by_new = judge(new, kept(self.said_by_new), case.digests, people, self.new_authors(people))
+        return joined(found, on_day(by_new, people, case.today, NEW))
 
     def new_authors(self, people: Signatories) -> frozenset[str]:
         """Authors under the new signatories: by their id, or by any key that is theirs on main."""

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from datetime import date, datetime, timezone
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
@@ -87,6 +88,17 @@ class Ledger:
         order = self._order(f"{STATEMENTS}{proposal}/")
         return tuple(sorted(self.kept(proposal), key=lambda e: (order.get(e.path, 0), e.statement.said, e.digest)))
 
+    def taken_in(self, proposal: str) -> dict[str, date]:
+        """By statement, the day (UTC) of the commit of main that took it in: nothing a statement says of itself."""
+        prefix = f"{STATEMENTS}{proposal}/"
+        order = self._order(prefix)
+        history = self.repository.reader.first_parents(self.commit) if self.commit else []
+        found = {}
+        for path, place in order.items():
+            committed = self.repository.reader.commit(history[len(history) - place]).committed
+            found[path.removeprefix(prefix).removesuffix(".statement")] = datetime.fromtimestamp(committed, timezone.utc).date()
+        return found
+
     def kept(self, proposal: str) -> tuple[Envelope, ...]:
         """The same in the order they say they were said, which needs no history."""
         prefix = f"{STATEMENTS}{proposal}/"
@@ -133,12 +145,14 @@ def signers_of(signatories: Signatories, retired: bool = False) -> tuple[Signer,
 
 
 def verified(
-    envelopes: Iterable[Envelope], signatories: Signatories, shelf: Cache | None = None
+    envelopes: Iterable[Envelope], signatories: Signatories, shelf: Cache | None = None, taken_in: Mapping[str, date] | None = None
 ) -> tuple[Said, ...]:
     """Statements whose signature holds by a key of the person they name; others are passed over.
 
     Verification depends on payload, signature and keys alone, so its answer is kept.
+    `taken_in`: the day main took each in, by digest; without it no cover counts.
     """
+    from specctl.change.cover import days_of
     from specctl.change.policy import Said
 
     found = []
@@ -162,6 +176,7 @@ def verified(
                 note=statement.note,
                 digest=envelope.digest,
                 order=order,
+                days=(*days_of(statement.said), day) if taken_in and (day := taken_in.get(envelope.digest)) and days_of(statement.said) else (),
             )
         )
     return tuple(found)

@@ -92,7 +92,7 @@ def off_sale(source: Source, wish: OffSaleWish) -> OffSale:
         book = main_book(repository, tip)
         assert book.signatories is not None
         who = identify(book.signatories, key_at_hand(repository, wish.key))
-        role = may_post(who.person, book.signatories.people)
+        role = may_post(who.person, book.signatories.people, (wish.now.date(),))
         if role is None:
             raise Refused(f"{who.person.name} may not take anything off sale", "A food-safety lead or a releaser may, alone.")
         ledger = Ledger(repository, tip)

@@ -8,8 +8,9 @@ the digest of what the page shows, never a digest the page merely claims.
 from __future__ import annotations
 
 import json
+from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 from pathlib import Path
 from typing import Any
 
@@ -19,10 +20,11 @@ from specctl.actions.judging import findings_of, signatories_of
 from specctl.actions.removing import refuse_bare_removal
 from specctl.actions.source import Source
 from specctl.canonical import canonical, digest_of
+from specctl.change.cover import Right, right_of
 from specctl.change.effect import CHAIN
-from specctl.change.policy import NEW, may_sign
+from specctl.change.policy import NEW, Need
 from specctl.change.statement import LONGEST_NOTE, OBJECTION, SIGNOFF, Envelope, Statement, read_envelope
-from specctl.domain.people import FOOD_SAFETY, FRANCHISE_MANAGER
+from specctl.domain.people import FOOD_SAFETY, FRANCHISE_MANAGER, Person
 from specctl.errors import Refused, Untrusted
 from specctl.store.signature import sign
 
@@ -101,14 +103,13 @@ def _wanted(case: Case, person_id: str, wish: SignWish) -> list[tuple[str, str]]
             raise Refused(f"there is no scope {scope}", "Scopes: " + ", ".join(sorted(case.digests)))
         return [(wish.role or sorted(person.roles)[0], scope)]
     needs = findings_of(case).needs
-    mine = [
-        n
-        for n in needs
-        if person_id in by_quorum[n.quorum]
-        and may_sign(by_quorum[n.quorum][person_id], n.role, n.scope, by_quorum[n.quorum])
-        and wish.role in (None, n.role)
-        and wish.scope in (None, n.scope)
-    ]
+    rights = {n: right for n in needs if (right := _right(by_quorum[n.quorum], person_id, n, wish.now.date())) is not None}
+    mine = [n for n in rights if wish.role in (None, n.role) and wish.scope in (None, n.scope)]
+    for quorum in ("", NEW):
+        # A lent right counts once, and only for who counts nowhere else: so it is used where nothing else is at hand.
+        lasting = any(n.quorum == quorum and not rights[n].lent for n in mine)
+        lent = [n for n in mine if n.quorum == quorum and rights[n].lent]
+        mine = [n for n in mine if n not in (lent if lasting else lent[1:])]
     if not mine:
         asked = ", ".join(f"{n.role} for {n.scope}" for n in needs) or "nobody"
         raise Refused(
@@ -122,6 +123,10 @@ def _wanted(case: Case, person_id: str, wish: SignWish) -> list[tuple[str, str]]
         # Told before anybody's signature goes stale over it; `release` asks once more.
         refuse_bare_removal(findings_of(case))
     return list(dict.fromkeys(taken.values()))
+
+
+def _right(people: Mapping[str, Person], id: str, need: Need, day: date) -> Right | None:
+    return right_of(people[id], need.role, need.scope, people, (day,)) if id in people else None
 
 
 def sign_report(report: Path, wish: SignWish, person: str) -> Envelope:

@@ -221,6 +221,8 @@ def _people(book: Book, names: _Names) -> Iterator[Problem | None]:
             yield names.check("franchise", id, book.franchises, place, person.name)
         for id in sorted(person.deputy_for):
             yield names.check("person", id, people, place, person.name)
+        for cover in person.covers:
+            yield names.check("person", cover.by, people, cover.place, f"the cover of {person.name}")
     if book.policy is None or book.signatories is None:
         return
     rules = [rule.signs for rule in book.policy.rules.values()]

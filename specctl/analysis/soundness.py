@@ -12,6 +12,7 @@ from datetime import date
 from specctl.analysis.changeover import check_changeovers
 from specctl.analysis.claims import check_claims
 from specctl.analysis.cleanrule import check_cleaning
+from specctl.analysis.covers import check_chains, check_covers
 from specctl.analysis.cupcheck import check_cups
 from specctl.analysis.documents import check_documents
 from specctl.analysis.equivalent import check_equivalents
@@ -46,14 +47,16 @@ def check_lasting(book: Book) -> list[Problem]:
         *check_cups(book),
         *check_holds(book),
         *check_roles(book),
+        *check_chains(book),
     ]
 
 
 def check_dated(book: Book, today: date) -> list[Problem]:
-    """What is found on one day: ages of documents, changeovers and lists that come and go."""
+    """What is found on one day: ages of documents, changeovers, lists that come and go, and covers."""
     return [
         *check_documents(book, today),
         *check_changeovers(book, today),
         *check_cleaning(book, today),
         *check_switches(book, today),
+        *check_covers(book, today),
     ]

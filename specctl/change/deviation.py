@@ -13,10 +13,11 @@ import json
 import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from typing import Any
 
 from specctl.canonical import canonical, digest_of
+from specctl.change.cover import CHAIN_WIDE, right_of
 from specctl.change.statement import unwrap, wrap
 from specctl.domain.people import FOOD_SAFETY, Person
 from specctl.errors import Untrusted
@@ -146,9 +147,9 @@ def _time(stamp: str) -> datetime:
     return datetime.fromisoformat(stamp)
 
 
-def may_pass(person: Person, people: Mapping[str, Person]) -> bool:
-    """Whether a person may say the food-safety yes; deputies count."""
-    return FOOD_SAFETY in person.roles or any(FOOD_SAFETY in people[p].roles for p in person.deputy_for if p in people)
+def may_pass(person: Person, people: Mapping[str, Person], days: Iterable[date] = ()) -> bool:
+    """Whether a person may say the food-safety yes; deputies count, and a cover that holds on all of `days`."""
+    return right_of(person, FOOD_SAFETY, CHAIN_WIDE, people, tuple(days)) is not None
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,9 +12,11 @@ import json
 import re
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
+from datetime import date
 from typing import Any
 
 from specctl.canonical import canonical, digest_of
+from specctl.change.cover import CHAIN_WIDE, right_of
 from specctl.change.statement import NOTICE, unwrap, wrap
 from specctl.domain.people import FOOD_SAFETY, RELEASER, Person
 from specctl.errors import Untrusted
@@ -120,12 +122,10 @@ def read_posted(text: str) -> Posted:
     return Posted(notice, payload, signature)
 
 
-def may_post(person: Person, people: Mapping[str, Person]) -> str | None:
-    """The role in which one person alone may take something off sale, or None; deputies count."""
-    for role in ROLES:
-        if role in person.roles or any(role in people[p].roles for p in person.deputy_for if p in people):
-            return role
-    return None
+def may_post(person: Person, people: Mapping[str, Person], days: Iterable[date] = ()) -> str | None:
+    """The role in which one person alone may take something off sale, or None; deputies count, and a cover on all of `days`."""
+    on = tuple(days)
+    return next((role for role in ROLES if right_of(person, role, CHAIN_WIDE, people, on) is not None), None)
 
 
 def reached(about: str, entries: Iterable[Mapping[str, Any]]) -> tuple[Reached, ...]:

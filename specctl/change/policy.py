@@ -9,9 +9,12 @@ signs a proposal any of whose commits their key signed.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
-from typing import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from datetime import date
+from itertools import product
+from typing import Iterable, Iterator, Mapping, Sequence
 
+from specctl.change.cover import Right, right_of
 from specctl.change.effect import CHAIN
 from specctl.domain.people import FRANCHISE_MANAGER, Person, Policy, Signatories
 
@@ -62,7 +65,10 @@ class Need:
 
 @dataclass(frozen=True, slots=True)
 class Said:
-    """A verified statement: who really signed it, as what, over which effect."""
+    """A verified statement: who really signed it, as what, over which effect.
+
+    `days`: those on which a cover must have held for it to count by that cover.
+    """
 
     purpose: str
     person: str
@@ -74,6 +80,19 @@ class Said:
     note: str
     digest: str
     order: int = 0
+    days: tuple[date, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Instead:
+    """Who may sign today in whose place, and until which day."""
+
+    name: str
+    of: str
+    until: str
+
+    def as_json(self) -> dict[str, str]:
+        return {"name": self.name, "for": self.of, "until": self.until}
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,6 +103,9 @@ class Standing:
     can_sign: tuple[str, ...]
     met_by: Said | None = None
     stale: str = ""
+    instead: tuple[Instead, ...] = ()
+    met_for: str = ""
+    """Whom the signer stood in for by a cover; empty otherwise."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,21 +154,9 @@ def needs(policy: Policy, hits: Iterable[Hit]) -> tuple[Need, ...]:
     )
 
 
-def may_sign(person: Person, need_role: str, scope: str, people: Mapping[str, Person]) -> bool:
-    """Whether a person holds a role for a scope, in their own right or as a named deputy."""
-    if _holds(person, need_role, scope):
-        return True
-    return any(
-        _holds(people[other], need_role, scope) for other in person.deputy_for if other in people
-    )
-
-
-def _holds(person: Person, role: str, scope: str) -> bool:
-    if role not in person.roles:
-        return False
-    if role == FRANCHISE_MANAGER:
-        return scope.removeprefix("franchise/") in person.franchises
-    return True
+def may_sign(person: Person, role: str, scope: str, people: Mapping[str, Person], days: Iterable[date] = ()) -> bool:
+    """Whether a person holds a role for a scope, in any right that `cover.py` knows."""
+    return right_of(person, role, scope, people, days) is not None
 
 
 def judge(
@@ -162,7 +172,8 @@ def judge(
     `digests` gives today's effect digest by scope; a statement over another
     digest is stale. A later statement of one person on one scope replaces an
     earlier one, so a sign-off after an objection answers it, and the other way
-    round. One person and one key meet one need of a scope only.
+    round. One person and one key meet one need of a scope only; whoever counts
+    by a cover meets that one need and no other, of any scope.
     """
     people = signatories.people
     last: dict[tuple[str, str, str], Said] = {}
@@ -182,17 +193,22 @@ def judge(
     by_scope: dict[str, list[Need]] = {}
     for need in wanted:
         by_scope.setdefault(need.scope, []).append(need)
-    for scope, scoped in by_scope.items():
-        heard = [s for s in last.values() if s.scope == scope]
-        why = {id(s): why_not(s, digests.get(scope), people, authors) for s in heard}
-        able = [[s for s in heard if s.role == need.role and not why[id(s)]] for need in scoped]
-        for need, met, could in zip(scoped, _fill(able), able, strict=True):
+    heard = tuple(last.values())
+    why = {id(s): why_not(s, digests.get(s.scope), people, authors) for s in heard}
+    able = [
+        [[s for s in heard if (s.scope, s.role) == (scope, need.role) and not why[id(s)]] for need in scoped]
+        for scope, scoped in by_scope.items()
+    ]
+    lent = {id(s): right.of for s in heard if not why[id(s)] and (right := _right(s, people)) is not None and right.lent}
+    for scoped, filled, candidates in zip(by_scope.values(), _filled(able, lent.keys()), able, strict=True):
+        for need, met, could in zip(scoped, filled, candidates, strict=True):
             stale = ""
             if met is None:
-                doubts = [f"{s.person} already signed this scope in another role" for s in could]
-                doubts += [why[id(s)] for s in heard if s.role == need.role and why[id(s)]]
+                doubts = [_taken(s, lent.keys()) for s in could]
+                doubts += [why[id(s)] for s in heard if (s.scope, s.role) == (need.scope, need.role) and why[id(s)]]
                 stale = doubts[0] if doubts else ""
-            standings.append(Standing(need, _can_sign(need, people, authors), met, stale))
+            met_for = lent.get(id(met), "") if met is not None else ""
+            standings.append(Standing(need, _can_sign(need, people, authors), met, stale, met_for=met_for))
     return Judgement(
         tuple(standings),
         tuple(sorted(objections_by.values(), key=lambda s: s.order)),
@@ -210,21 +226,76 @@ def joined(old: Judgement, new: Judgement) -> Judgement:
     )
 
 
+def on_day(judgement: Judgement, signatories: Signatories, day: date, quorum: str = "") -> Judgement:
+    """The judgement with everybody who may sign by a cover on a day, for the needs of one quorum."""
+    if not signatories.covered:
+        return judgement
+    people = signatories.people
+    standings = []
+    for one in judgement.standings:
+        if one.need.quorum == quorum:
+            able = [
+                (p, right)
+                for _, p in sorted(people.items())
+                if p.id not in judgement.authors and (right := right_of(p, one.need.role, one.need.scope, people, (day,))) and right.until
+            ]
+            instead = tuple(Instead(p.name, people[r.of].name, r.until.isoformat()) for p, r in able if r.until)
+            one = replace(one, can_sign=(*one.can_sign, *(i.name for i in instead)), instead=instead)
+        standings.append(one)
+    return replace(judgement, standings=tuple(standings))
+
+
 def _can_sign(need: Need, people: Mapping[str, Person], authors: frozenset[str]) -> tuple[str, ...]:
-    able = sorted(p.id for p in people.values() if may_sign(p, need.role, need.scope, people) and p.id not in authors)
+    able = sorted(p.id for p in people.values() if right_of(p, need.role, need.scope, people) and p.id not in authors)
     return tuple(people[p].name for p in able)
+
+
+def _right(said: Said, people: Mapping[str, Person]) -> Right | None:
+    person = people.get(said.person)
+    return right_of(person, said.role, said.scope, people, said.days) if person is not None else None
+
+
+def _taken(said: Said, lent: Iterable[int]) -> str:
+    if id(said) in lent:
+        return f"{said.person}, who covers for somebody, counts once and already does"
+    return f"{said.person} already signed this scope in another role"
 
 
 def why_not(said: Said, digest: str | None, people: Mapping[str, Person], authors: frozenset[str]) -> str:
     """Why a sign-off does not count by itself, or nothing."""
-    person = people.get(said.person)
     if said.person in authors:
         return f"{said.person} is an author of this proposal"
-    if person is None or not may_sign(person, said.role, said.scope, people):
-        return f"{said.person} may not sign as {said.role}"
+    if _right(said, people) is None:
+        ever = {p.id for p in people.values() for cover in p.covers if cover.by == said.person}
+        dated = ", and nobody they cover was covered on the days this was said and taken in" if ever else ""
+        return f"{said.person} may not sign as {said.role}{dated}"
     if said.effect != digest:
         return f"{said.person} signed an earlier effect of this proposal"
     return ""
+
+
+def _filled(able: Sequence[Sequence[Sequence[Said]]], lent: Iterable[int]) -> list[tuple[Said | None, ...]]:
+    """By scope, as many needs met as can be over all of them, each lent word used once and only for who counts nowhere else."""
+    best: list[tuple[Said | None, ...]] = []
+    for barred in _ways(able, frozenset(lent)):
+        filled = [_fill([[s for s in could if id(s) not in barred] for could in scoped]) for scoped in able]
+        if not best or sum(map(_met, filled)) > sum(map(_met, best)):
+            best = filled
+    return best
+
+
+def _ways(able: Sequence[Sequence[Sequence[Said]]], lent: frozenset[int]) -> Iterator[frozenset[int]]:
+    """The words left out, for every way in which those who hold a lent word may count: without it, or by one such alone."""
+    words: dict[str, set[int]] = {}
+    for said in (s for scoped in able for could in scoped for s in could):
+        words.setdefault(said.person, set()).add(id(said))
+    ways = []
+    for _, mine in sorted(words.items()):
+        borrowed = sorted(mine & lent)
+        if borrowed:
+            ways.append([frozenset(borrowed), *(frozenset(mine - {one}) for one in borrowed)])
+    for way in product(*ways):
+        yield frozenset().union(*way)
 
 
 def _fill(able: Sequence[Sequence[Said]], used: frozenset[str] = frozenset()) -> tuple[Said | None, ...]:

@@ -1,7 +1,7 @@
 """Who may sign and who must, as one digest that can be pinned, and as much of it as one site may see.
 
 A trust names every person who can meet a need, by the digest of what counts of
-them: id, roles, franchises, deputies, keys; no name, no address. So a site is
+them: id, roles, franchises, deputies, covers, keys; no name, no address. So a site is
 shown the people it needs and only digests of the rest, and still checks the
 whole. A change of trust is signed as one row of the effect of the proposal that
 makes it: the digests before and after.
@@ -11,12 +11,14 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from datetime import date
 from typing import Any
 
 from specctl.canonical import digest
 from specctl.domain.people import (
     AUTHOR,
     FRANCHISE_MANAGER,
+    Cover,
     Key,
     Person,
     Policy,
@@ -55,8 +57,9 @@ def shown(trust: Trust, franchises: frozenset[str]) -> dict[str, Any]:
     """The trust as JSON, with the people whose word can count at a site of these franchises in full."""
     people = trust.signatories.people
     counts = {id for id, person in people.items() if _counts(person, franchises)}
-    # A deputy counts through whom they stand in for.
-    seen = [p for p in people.values() if p.id in counts or p.deputy_for & counts]
+    # A deputy counts through whom they stand in for, and so does whoever covers somebody.
+    covering = {cover.by for id in counts for cover in people[id].covers}
+    seen = [p for p in people.values() if p.id in counts | covering or p.deputy_for & counts]
     whole = _whole(trust.signatories, trust.policy)
     return {"trust": whole, "people": [_person(p) for p in sorted(seen, key=lambda p: p.id)]}
 
@@ -94,7 +97,10 @@ def _rules(policy: Policy) -> dict[str, list[str]]:
 
 
 def _person(person: Person) -> dict[str, Any]:
+    # Nothing where nobody ever stood in for a while: such a person's digest is what it always was.
+    covers = sorted([c.by, c.begins.isoformat(), c.ends.isoformat()] for c in person.covers)
     return {
+        **({"cover": covers} if covers else {}),
         "person": person.id,
         "roles": sorted(person.roles),
         "franchises": sorted(person.franchises),
@@ -107,8 +113,12 @@ def _read_person(raw: Any) -> Person:
     keys = {str(at): Key(str(at), public) for at, public in enumerate(_texts(raw["keys"]))}
     if not isinstance(raw["person"], str) or not all(is_public_key(key.public) for key in keys.values()):
         raise ValueError("not a person with keys")
-    sets = {name: frozenset(_texts(raw[name])) for name in ("roles", "franchises", "deputy_for")}
-    return Person(id=raw["person"], name=raw["person"], keys=keys, **sets)
+    roles, franchises, deputy_for = (frozenset(_texts(raw[name])) for name in ("roles", "franchises", "deputy_for"))
+    covers = tuple(
+        Cover(str(at), by, date.fromisoformat(begins), date.fromisoformat(ends))
+        for at, (by, begins, ends) in enumerate(_texts(each) for each in raw.get("cover", []))
+    )
+    return Person(raw["person"], raw["person"], roles, franchises=franchises, deputy_for=deputy_for, keys=keys, covers=covers)
 
 
 def _texts(raw: Any) -> tuple[str, ...]:

@@ -6,7 +6,7 @@ from datetime import date
 
 from specctl.codec.cursor import Cursor
 from specctl.codec.paths import is_id
-from specctl.domain.people import Key, Person, Policy, Proposal, Rule, Settled, Signatories, Wave
+from specctl.domain.people import Cover, Key, Person, Policy, Proposal, Rule, Settled, Signatories, Wave
 
 
 def policy(c: Cursor, id: str) -> Policy:
@@ -41,9 +41,20 @@ def signatories(c: Cursor, id: str) -> Signatories:
             franchises=frozenset(x.words("franchises")),
             deputy_for=frozenset(x.words("deputy_for")),
             keys=keys,
+            covers=tuple(_cover(key, k, person) for key, k in x.pairs("cover")),
             place=x.place,
         )
     return Signatories(people)
+
+
+def _cover(key: str, c: Cursor, of: str) -> Cover:
+    begins, ends = c.date("from"), c.date("to")
+    if begins and ends and ends < begins:
+        c.problem("cover-dates", "to", "this cover ends before it begins", "Write the first day under from, the last under to.")
+    if c.text("by") == of:
+        c.problem("cover-self", "by", f"{of} cannot be covered by {of}", "Name the person who signs meanwhile.")
+    # A day that cannot be read covers nobody.
+    return Cover(key, c.text("by"), begins or date.max, ends or date.min, c.value_place("by"))
 
 
 def proposal(c: Cursor, id: str) -> Proposal:

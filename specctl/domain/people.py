@@ -23,6 +23,20 @@ class Key:
 
 
 @dataclass(frozen=True, slots=True)
+class Cover:
+    """Who counts in somebody's place from one day to another, both included."""
+
+    key: str
+    by: str
+    begins: date
+    ends: date
+    place: Place = field(default=NOWHERE, compare=False)
+
+    def holds(self, day: date) -> bool:
+        return self.begins <= day <= self.ends
+
+
+@dataclass(frozen=True, slots=True)
 class Person:
     id: str
     name: str
@@ -31,12 +45,19 @@ class Person:
     franchises: frozenset[str] = frozenset()
     deputy_for: frozenset[str] = frozenset()
     keys: Mapping[str, Key] = field(default_factory=dict)
+    covers: tuple[Cover, ...] = ()
+    """Who counts in this person's place, and when."""
     place: Place = field(default=NOWHERE, compare=False)
 
 
 @dataclass(frozen=True, slots=True)
 class Signatories:
     people: Mapping[str, Person]
+
+    @property
+    def covered(self) -> bool:
+        """Whether anybody was ever covered: only then do days matter."""
+        return any(person.covers for person in self.people.values())
 
 
 @dataclass(frozen=True, slots=True)

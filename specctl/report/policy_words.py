@@ -76,6 +76,8 @@ def _need(need: Mapping[str, Any]) -> list[str]:
     else:
         words = _("{role} over {scope} (asked for by: {classes}): {state}")
     state = _("signed by {person}").format(person=need["met_by"]) if need["met_by"] else _("missing")
+    if need["met_for"]:
+        state = _("signed by {person}, in place of {other}").format(person=need["met_by"], other=need["met_for"])
     lines = ["  " + words.format(role=need["role"], scope=need["scope"], classes=_list(need["classes"]), state=state)]
     if need["met_by"]:
         return lines
@@ -83,6 +85,8 @@ def _need(need: Mapping[str, Any]) -> list[str]:
         lines.append(f"    {need['nearly']}")
     who = _list(need["can_sign"]) or _("nobody; name somebody in signatories.yaml by a proposal first")
     lines.append("    " + _("Could sign: {names}").format(names=who))
+    instead = _("{name} may sign in place of {person} until {day}")
+    lines += ["    " + instead.format(name=one["name"], person=one["for"], day=one["until"]) for one in need["instead"]]
     return lines
 
 

@@ -17,11 +17,12 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 from typing import Any
 
 from specctl.change.classes import hits_of_amounts, hits_of_listing, hits_of_texts
 from specctl.change.compare import Pair, allergens_of, amounts_of, pairs_of, texts_of
+from specctl.change.cover import days_of
 from specctl.change.effect import Row
 from specctl.change.policy import Hit, Need, Said, judge, needs
 from specctl.change.statement import SIGNOFF, Envelope, read_envelope
@@ -280,7 +281,15 @@ def _counted(bundle: Bundle, approval: Approval, envelope: Envelope, trust: Trus
         note=statement.note,
         digest=envelope.digest,
         order=order,
+        days=_days(bundle, approval, statement.said),
     )
+
+
+def _days(bundle: Bundle, approval: Approval, said: str) -> tuple[date, ...]:
+    """The day on which a cover must have held: no bundle tells when main took a word in, so its own, unless the release came before it."""
+    record = next((r for r in bundle.releases if r["number"] == approval.number), None)
+    own, by_record = days_of(said), days_of(str(record.get("released"))) if record is not None else ()
+    return own if own and (not by_record or own <= by_record) else ()
 
 
 def _not_early(record: Mapping[str, Any], approval: Approval, site: str) -> None:

@@ -15,6 +15,7 @@ from typing import Protocol
 
 from specctl.change import deviation as deviations
 from specctl.change import notice as notices
+from specctl.change.cover import days_of
 from specctl.change.trust import Trust
 from specctl.domain.people import Person
 from specctl.errors import Untrusted
@@ -108,7 +109,8 @@ def _notice(bundle: Bundle, told: Withdrawn, ever: list[Trust]) -> None:
     same = all(getattr(said, name) == getattr(told, name) for name in ("about", "lot", "why", "role", "person"))
     if not same or posted.digest != told.notice or said.book != bundle.book or strict.time(said.said, "$.notices") != told.said:
         raise refused(f"the notice about {told.about} is told otherwise than it was said")
-    if not _by_one_of(posted, said.namespace, said.person, ever, lambda p, all: notices.may_post(p, all) is not None):
+    on = days_of(said.said)
+    if not _by_one_of(posted, said.namespace, said.person, ever, lambda p, all: notices.may_post(p, all, on) is not None):
         raise refused(f"nobody who may took {told.about} off sale")
 
 
@@ -127,7 +129,8 @@ def _deviation(bundle: Bundle, told: StandsIn, ever: list[Trust]) -> None:
         or told.ends > ends
     ):
         raise refused(f"the deviation for {told.of} is told otherwise than it was said")
-    if not _by_one_of(passed, said.namespace, said.person, ever, deviations.may_pass):
+    on = days_of(said.said)
+    if not _by_one_of(passed, said.namespace, said.person, ever, lambda p, all: deviations.may_pass(p, all, on)):
         raise refused(f"nobody who may allowed anything in place of {told.of}")
 
 
