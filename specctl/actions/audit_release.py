@@ -75,6 +75,8 @@ def findings_of_release(step: Step, path: str) -> Iterator[Finding]:
     if not judgement.approved:
         yield step.finding("quorum", f"release {record.number} was not approved: {open_words(judgement)}")
     yield from _starts(step, case, before, judgement.fast)
+    for what in findings.untried(record.starts):
+        yield step.finding("trial", what)
 
 
 def _counted_only(case: RecordedCase, findings: Findings) -> Judgement:

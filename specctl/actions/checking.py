@@ -16,7 +16,7 @@ from specctl.problem import Place, Problem, in_order
 from specctl.store.cache import Cache
 
 # Raise when the same files would give other problems: the shelf must not outlive the checker.
-CHECKER = "check-9"
+CHECKER = "check-10"
 
 
 def check_files(files: Mapping[str, bytes], loaded: Loaded, today: date) -> list[Problem]:

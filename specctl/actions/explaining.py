@@ -8,7 +8,7 @@ whether it counts and if not why, and for every need who could meet it.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime, time, timezone
 from typing import Any
 
 from specctl.actions.case import open_case
@@ -16,9 +16,11 @@ from specctl.actions.judging import Findings, findings_of, policy_of, signatorie
 from specctl.actions.ledger import signers_of
 from specctl.actions.released import as_released
 from specctl.actions.source import Source
+from specctl.actions.starts import starts_of
 from specctl.change.effect import CHAIN
 from specctl.change.policy import CLASS_WORDS, Said, why_not
 from specctl.change.statement import OBJECTION, SIGNOFF, Envelope
+from specctl.change.trial import sites_of
 from specctl.domain.people import Policy, Signatories
 from specctl.errors import Refused
 from specctl.store.signature import Signer, verify
@@ -68,6 +70,20 @@ class Weighed:
 
 
 @dataclass(frozen=True, slots=True)
+class Tried:
+    """The trial that is asked for: by which classes, for how long, where it may be, where it is planned, and what it lacks."""
+
+    classes: tuple[str, ...]
+    days: int
+    may: tuple[str, ...]
+    sites: tuple[str, ...]
+    lacks: tuple[str, ...]
+
+    def as_json(self) -> dict[str, Any]:
+        return {n: list(v) if isinstance(v := getattr(self, n), tuple) else v for n in self.__slots__}
+
+
+@dataclass(frozen=True, slots=True)
 class Explained:
     proposal: str
     state: str
@@ -76,6 +92,7 @@ class Explained:
     needs: tuple[Asked, ...]
     statements: tuple[Weighed, ...]
     authors: tuple[str, ...]
+    trial: Tried | None = None
 
     def as_json(self) -> dict[str, Any]:
         def rows(values: tuple[Any, ...]) -> list[dict[str, Any]]:
@@ -90,6 +107,7 @@ class Explained:
             "needs": rows(self.needs),
             "statements": rows(self.statements),
             "authors": list(self.authors),
+            **({"trial": self.trial.as_json()} if self.trial else {}),
         }
 
 
@@ -126,6 +144,23 @@ def explain(source: Source, which: str, today: date) -> Explained:
         ),
         _weighed(findings, people),
         tuple(sorted(case.authors)),
+        _trial(findings, judgement.fast),
+    )
+
+
+def _trial(findings: Findings, fast: bool) -> Tried | None:
+    """By starts as they would be if it were released today."""
+    if not findings.trials:
+        return None
+    case = findings.case
+    starts = starts_of(case.book, case.effect.waves, datetime.combine(case.today, time(), timezone.utc), fast)
+    named = [t.sites for t in findings.trials.values() if t.sites]
+    return Tried(
+        tuple(findings.trials),
+        max(t.days for t in findings.trials.values()),
+        tuple(sorted(frozenset.intersection(*named))) if named else (),
+        tuple(sorted(sites_of(case.effect.waves))),
+        tuple(findings.untried(starts)),
     )
 
 

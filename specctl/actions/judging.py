@@ -9,6 +9,7 @@ from functools import cached_property
 
 from specctl.actions.case import Case
 from specctl.actions.ledger import verified
+from specctl.actions.starts import local_days
 from specctl.change.classes import (
     hits_of_allergens,
     hits_of_amounts,
@@ -23,7 +24,8 @@ from specctl.change.effect import owner_of
 from specctl.change.impact import AllergenChange, AmountChange, CostChange, TextChange
 from specctl.change.policy import NEW, Hit, Judgement, Need, Said, is_fast, joined, judge, needs, on_day
 from specctl.change.statement import SIGNOFF, Envelope
-from specctl.domain.people import Key, Policy, Signatories
+from specctl.change.trial import lacking, new_to, trials_asked
+from specctl.domain.people import Key, Policy, Signatories, Trial
 from specctl.errors import Refused
 
 
@@ -113,6 +115,19 @@ class Findings:
         if self.changes_trust and proposed is not None:
             found += tuple(replace(n, quorum=NEW) for n in needs(proposed, self.hits))
         return found
+
+    @cached_property
+    def trials(self) -> Mapping[str, Trial]:
+        """By class of change, the trial main's policy asks for before the first wave."""
+        return trials_asked(policy_of(self.case), self.hits)
+
+    def untried(self, starts: Mapping[str, str]) -> list[str]:
+        """What these starts lack of the trial that is asked for, in words."""
+        case = self.case
+        if not self.trials:
+            return []
+        rows = new_to(case.effect.rows, case.ledger.releases, starts)
+        return list(lacking(self.trials, case.effect.waves, rows, local_days(case.book, starts)))
 
     @cached_property
     def said(self) -> tuple[Said, ...]:

@@ -65,6 +65,12 @@ def release(source: Source, which: str, now: datetime, key: Path | None = None) 
         releaser = identify(signatories_of(case), key_at_hand(repository, key))
         _refuse_unless_ready(case, findings, releaser)
         record = _record(case, findings, releaser, now)
+        untried = findings.untried(record.starts)
+        if untried:
+            raise Refused(
+                f"{case.name} is not tried as the policy asks: " + "; ".join(untried),
+                "Its author must plan the trial and have it signed: specctl propose --update, with --wave trial=DATE:SITE and a later wave for the rest.",
+            )
         crossed = crossing(case.ledger.releases, record.rows, record.starts)
         if crossed:
             raise Refused(

@@ -8,7 +8,7 @@ day's opening counts. A correction that only adds to declarations goes at once.
 from __future__ import annotations
 
 from datetime import date, datetime, time, timedelta, timezone
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
@@ -50,6 +50,15 @@ def next_opening(book: Book, site: Site, after: datetime) -> datetime:
     while (first := opening(book, site, day)) < after:
         day += timedelta(days=1)
     return first
+
+
+def local_days(book: Book, starts: Mapping[str, str]) -> dict[str, date]:
+    """The day on which each site starts, by its own calendar."""
+    from zoneinfo import ZoneInfo
+
+    return {
+        id: datetime.fromisoformat(start).astimezone(ZoneInfo(book.sites[id].time_zone)).date() for id, start in starts.items() if id in book.sites
+    }
 
 
 def stamp(moment: datetime) -> str:

@@ -225,6 +225,9 @@ def _people(book: Book, names: _Names) -> Iterator[Problem | None]:
             yield names.check("person", cover.by, people, cover.place, f"the cover of {person.name}")
     if book.policy is None or book.signatories is None:
         return
+    for rule in book.policy.rules.values():
+        for id in sorted(rule.trial.sites if rule.trial else ()):
+            yield names.check("site", id, book.sites, POLICY, f"the trial of the rule {rule.change}")
     rules = [rule.signs for rule in book.policy.rules.values()]
     asked = {role for signs in (*rules, book.policy.otherwise) for role in signs}
     held = {role for person in people.values() for role in person.roles}

@@ -37,6 +37,7 @@ WORDS = {
     "mixed": "a change of people or policy came together with something else",
     "backdated": "a date goes backwards",
     "crossing": "a start comes before one that was already released",
+    "trial": "a change was not tried as the policy asked",
     "tag": "a release's tag does not name its commit",
     "rewound": "main was set back",
     "forked": "main has parted from origin's",

@@ -6,15 +6,20 @@ from datetime import date
 
 from specctl.codec.cursor import Cursor
 from specctl.codec.paths import is_id
-from specctl.domain.people import Cover, Key, Person, Policy, Proposal, Rule, Settled, Signatories, Wave
+from specctl.domain.people import Cover, Key, Person, Policy, Proposal, Rule, Settled, Signatories, Trial, Wave
 
 
 def policy(c: Cursor, id: str) -> Policy:
     return Policy(
-        rules={k: Rule(k, x.words("signs"), x.text("why")) for k, x in c.pairs("rules")},
+        rules={k: Rule(k, x.words("signs"), x.text("why"), _trial(x)) for k, x in c.pairs("rules")},
         otherwise=c.words("otherwise"),
         cost_limit=c.share("cost_limit", most=1000),
     )
+
+
+def _trial(c: Cursor) -> Trial | None:
+    trial = c.at("trial")
+    return Trial(trial.integer("days"), frozenset(trial.words("sites"))) if trial else None
 
 
 def signatories(c: Cursor, id: str) -> Signatories:

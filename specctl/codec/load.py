@@ -22,7 +22,7 @@ from specctl.domain.book import Book, Settings
 from specctl.problem import Place, Problem, errors_of
 
 # Raise when what a file reads as changes: the shelf must not outlive the reader.
-READER = "read-8"
+READER = "read-9"
 
 _DECODERS: dict[str, Callable[[Cursor, str], Any]] = {
     "book": decode_world.settings,

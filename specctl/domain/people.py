@@ -61,10 +61,19 @@ class Signatories:
 
 
 @dataclass(frozen=True, slots=True)
+class Trial:
+    """How many days a change is tried before any other site has it; `sites` empty: at any site."""
+
+    days: int
+    sites: frozenset[str] = frozenset()
+
+
+@dataclass(frozen=True, slots=True)
 class Rule:
     change: str
     signs: tuple[str, ...]
     why: str
+    trial: Trial | None = None
 
 
 @dataclass(frozen=True, slots=True)

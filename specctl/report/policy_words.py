@@ -27,6 +27,8 @@ def policy_text(found: Mapping[str, Any]) -> str:
         lines.append(_("Nothing in it asks for a signature."))
     if found["fast"]:
         lines.append(_("Declarations only grow: it may go at once, and no objection holds it."))
+    if "trial" in found:
+        lines += _trial(found["trial"])
     lines += ["", _("Signatures asked for:")]
     for need in found["needs"]:
         lines += _need(need)
@@ -68,6 +70,21 @@ def why_text(told: Mapping[str, Any]) -> str:
             command = f"specctl report {reason['proposal'].split('-', 1)[0]}"
             lines.append("  " + _("What the report said: {command}").format(command=command))
     return "\n".join(visible(line) for line in lines) + "\n"
+
+
+def _trial(trial: Mapping[str, Any]) -> list[str]:
+    """What is to be tried first, for how long, where, and what the plan lacks of it."""
+    words = _n(
+        "A trial is asked for (by: {classes}): {count} day at a trial site before the first wave.",
+        "A trial is asked for (by: {classes}): {count} days at a trial site before the first wave.",
+        trial["days"],
+    )
+    lines = [words.format(classes=_list(trial["classes"]), count=trial["days"])]
+    if trial["may"]:
+        lines.append("  " + _("It may be at: {sites}").format(sites=_list(trial["may"])))
+    lines.append("  " + _("Planned at: {sites}").format(sites=_list(trial["sites"]) or _("none")))
+    lines += [f"  - {what}" for what in trial["lacks"]]
+    return lines
 
 
 def _need(need: Mapping[str, Any]) -> list[str]:
