@@ -103,7 +103,8 @@ def _line_words(name: str, same: Sequence[AmountChange]) -> str:
 def _tools_words(impact: Impact, changes: Sequence[AmountChange]) -> str:
     """The first line whose tools move, at the most sites that do not weigh; "" where all weigh."""
     for change in changes:
-        moving = [at for at in change.at if tools_move(at) and not _weighs(at)]
+        told = change.at if change.same_grams else [_single(at) for at in change.at]
+        moving = [at for at in told if tools_move(at) and not _weighs(at)]
         if moving:
             at = max(moving, key=lambda group: (len(group.sites), group.sites))
             where = site_names(impact, at.sites) if len(at.sites) < _MOST_NAMES else count(len(at.sites), "site")
@@ -113,6 +114,12 @@ def _tools_words(impact: Impact, changes: Sequence[AmountChange]) -> str:
             words = _("same grams, in tools: {tools} ({where})") if change.same_grams else _("in tools: {tools} ({where})")
             return words.format(tools=say("word.list").join(parts_of), where=say("word.list").join(parts))
     return ""
+
+
+def _single(at: AtSites) -> AtSites:
+    """One cup alone: how two at once are measured is a long sentence, and stands in the section."""
+    before, after = ({**line, "double": None} if line else line for line in (at.before_line, at.after_line))
+    return replace(at, before_line=before, after_line=after)
 
 
 def _short(at: AtSites) -> AtSites:
